@@ -1,0 +1,1 @@
+"""Verdict and remedy: tables and arrays in, the same out."""

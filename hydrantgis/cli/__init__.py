@@ -1,0 +1,1 @@
+"""Words over `hydrantgis.job`: parse, call, print."""

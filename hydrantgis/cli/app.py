@@ -1,0 +1,112 @@
+"""
+The command line: which commands there are, and what a failure looks like.
+"""
+
+from __future__ import annotations
+
+import sys
+import traceback
+
+import typer
+
+from hydrantgis.cli import bring, judge, standing
+from hydrantgis.ground.errors import HydrantGISError, UnreadableError, WordsError
+
+FAILED, WRONG_WORDS, DATA_ERRORS, UNREADABLE = 1, 2, 3, 4
+
+app = typer.Typer(
+    name="hydrantgis",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help="""Keep a water utility's fire hydrants at the right height.
+
+    \b
+    hydrantgis demo                                   the whole job on an invented district
+    hydrantgis inspect hydrants.gpkg                  what is in a layer
+    hydrantgis import hydrants.gpkg                   hydrants into register.gpkg
+    hydrantgis survey readings.csv                    measured heights into it
+    hydrantgis check --rule nfpa24-2019 --kits generic    who is out, and what each needs
+
+    \b
+    Exit codes: 0 done; 1 failed; 2 wrong words; 3 done, and --strict found errors in the data;
+    4 a file is locked or unreadable. A hydrant out of its window is a result, not a failure.
+    """,
+)
+
+
+@app.callback(invoke_without_command=True)
+def _whole(
+    context: typer.Context,
+    version: bool = typer.Option(False, "--version", help="Tell the version and end."),  # noqa: FBT001, FBT003
+    debug: bool = typer.Option(False, "--debug", help="Show where in the code a failure arose."),  # noqa: FBT001, FBT003
+) -> None:
+    if version:
+        from hydrantgis import __version__
+
+        typer.echo(__version__)
+        raise typer.Exit
+    context.obj = {"debug": debug}
+
+
+app.command("demo")(judge.demo)
+app.command("inspect")(bring.inspect)
+app.command("import")(bring.import_layer)
+app.command("survey")(bring.survey)
+app.command("check")(judge.check)
+app.command("plan")(judge.plan)
+app.command("map")(judge.map_hydrants)
+app.add_typer(standing.rules, name="rules")
+app.add_typer(standing.kits, name="kits")
+
+
+def exit_code(error: HydrantGISError) -> int:
+    """
+    The exit code that an error has.
+
+    Examples
+    --------
+    >>> exit_code(WordsError("no")), exit_code(UnreadableError("no")), exit_code(HydrantGISError("no"))
+    (2, 4, 1)
+    """
+    if isinstance(error, WordsError):
+        return WRONG_WORDS
+    return UNREADABLE if isinstance(error, UnreadableError) else FAILED
+
+
+def main(words: list[str] | None = None) -> None:
+    """
+    Run the command line and end the process with its exit code.
+
+    Parameters
+    ----------
+    words
+        What was typed; that of the process where it is None.
+    """
+    told = sys.argv[1:] if words is None else words
+    debug = "--debug" in told
+    try:
+        app(args=told, standalone_mode=True)
+    except HydrantGISError as error:
+        if debug:
+            traceback.print_exc()
+        sys.stderr.write(f"hydrantgis: {error}\n")
+        sys.exit(exit_code(error))
+    except OSError as error:
+        if debug:
+            traceback.print_exc()
+        sys.stderr.write(f"hydrantgis: {error.strerror}\n  where:    {error.filename}\n")
+        sys.exit(UNREADABLE)
+    except Exception as error:  # noqa: BLE001 - the last line of defense: no traceback unasked
+        if debug:
+            traceback.print_exc()
+        sys.stderr.write(
+            f"hydrantgis: a fault in the program: {type(error).__name__}: {error}\n"
+            "  to do:    run it again with `hydrantgis --debug ...` and report what it shows\n"
+        )
+        sys.exit(FAILED)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,301 @@
+"""
+Commands that judge and deliver: check, plan, map, demo.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from hydrantgis.cli import options as o
+from hydrantgis.cli.talk import grid, has_errors, put, put_findings, put_json, teller
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    import pandas as pd
+
+    from hydrantgis.job import Checked
+    from hydrantgis.season.lists import Season
+
+_REMEDY_WORDS = {
+    "extend": "extend", "exchange": "exchange the kit", "remove": "take the kit out",
+    "replace": "replace", "lower": "lower", "measure": "measure", "review": "review",
+    "none": "nothing to do",
+}  # fmt: skip
+
+
+def _typed() -> str:
+    """The command as it was typed, without the path of the program."""
+    import sys
+
+    return " ".join(["hydrantgis", *sys.argv[1:]])
+
+
+def check(
+    register: o.RegisterFile = o.DEFAULT_REGISTER,
+    rule: o.Rule = None,
+    kits: o.Kits = None,
+    outlet: o.Outlet = None,
+    out: o.Out = Path("hydrantgis-check"),
+    strict: o.Strict = False,
+    as_json: o.Json = False,
+    dry_run: o.DryRun = False,
+    quiet: o.Quiet = False,
+) -> None:
+    """
+    Verdict and remedy for every hydrant, under a named height rule.
+
+    Writes OUT/checked.gpkg with layers checked, exceptions and provenance.
+
+    \b
+    Example:
+      hydrantgis check --rule nfpa24-2019 --kits generic --register register.gpkg --out results
+      hydrantgis check --rule our-rule.toml --kits our-kits.toml --json
+    """
+    from hydrantgis import job
+
+    result = job.check(
+        register, rule=rule, kits=kits, outlet=_outlet(outlet), command=_typed(),
+        tell=teller(quiet=quiet),
+    )  # fmt: skip
+    path = out / "checked.gpkg"
+    if not dry_run:
+        result.write(path)
+    if as_json:
+        put_json({**_result_json(result), "file": None if dry_run else str(path)})
+    else:
+        _put_result(result)
+        put_findings(result.findings)
+        put("nothing was written (dry run)" if dry_run else f"Results: {path}")
+        _put_caution()
+    errors = has_errors(result.findings) or has_errors(result.exceptions)
+    if strict and errors:
+        raise typer.Exit(3)
+
+
+def _outlet(word: str | None) -> str | None:
+    from hydrantgis.ground.errors import WordsError
+    from hydrantgis.ground.tables import OUTLETS
+
+    if word is not None and word not in OUTLETS:
+        raise WordsError(f"`{word}` is no outlet", accepted=", ".join(OUTLETS))
+    return word
+
+
+def _remedies(table: pd.DataFrame) -> pd.DataFrame:
+    """How many of each remedy and kit length, kit jobs first."""
+    order = {name: place for place, name in enumerate(_REMEDY_WORDS)}
+    counted = table.groupby(["remedy", "kit_length_in"], dropna=False).size().rename("count")
+    frame = counted.reset_index()
+    return frame.sort_values(
+        ["remedy", "kit_length_in"],
+        key=lambda s: s.map(order) if s.name == "remedy" else s,
+        kind="stable",
+    )
+
+
+def _result_json(result: Checked) -> dict[str, Any]:
+    remedies = _remedies(result.table)
+    return {
+        "rule": result.rule.rule_id,
+        "rule_in_words": str(result.rule),
+        "citation": str(result.rule.citation),
+        "kits": result.kits.catalogue_id,
+        "counts": result.counts(),
+        "remedies": [
+            {"remedy": r, "kit_length_in": None if k != k else k, "hydrants": int(n)}  # noqa: PLR0124
+            for r, k, n in zip(
+                remedies["remedy"], remedies["kit_length_in"], remedies["count"], strict=True
+            )
+        ],
+        "findings": result.findings.groupby("code").size().to_dict(),
+    }
+
+
+def _put_result(result: Checked) -> None:
+    counts = result.counts()
+    put(f"Rule {result.rule.rule_id}: {result.rule}")
+    put(f"  {result.rule.citation}")
+    put(f"Kits {result.kits.catalogue_id}: {result.kits.source}")
+    put()
+    share = f"{counts['inside'] / counts['measured']:.0%} of measured" if counts["measured"] else ""
+    marginal = int((result.table["marginal"].fillna(False) & result.table["verdict"].notna()).sum())
+    rows = [
+        ("hydrants", f"{counts['hydrants']:,}", ""),
+        ("  measured", f"{counts['measured']:,}", f"of these {marginal:,} marginal"),
+        ("    inside", f"{counts['inside']:,}", share),
+        ("    low", f"{counts['low']:,}", ""),
+        ("    high", f"{counts['high']:,}", ""),
+        ("  unresolved", f"{counts['unresolved']:,}", "cannot be told with this measurement"),
+        ("  unmeasured", f"{counts['unmeasured']:,}", ""),
+        ("  not judged", f"{counts['not_judged']:,}", "no dry barrel, or retired"),
+    ]
+    grid(rows, right=(1,))
+    put()
+    put("Remedies")
+    remedies = _remedies(result.table)
+    grid(
+        [
+            (f"{_REMEDY_WORDS[r]}{'' if k != k else f', {k:g} in'}", f"{n:,}")  # noqa: PLR0124
+            for r, k, n in zip(
+                remedies["remedy"], remedies["kit_length_in"], remedies["count"], strict=True
+            )
+        ],
+        right=(1,),
+    )
+    put()
+
+
+def _put_caution() -> None:
+    from hydrantgis.standards.load import cautions
+
+    put(cautions()[0])
+
+
+def plan(
+    register: o.RegisterFile = o.DEFAULT_REGISTER,
+    rule: o.Rule = None,
+    kits: o.Kits = None,
+    outlet: o.Outlet = None,
+    out: o.Out = Path("hydrantgis-season"),
+    as_json: o.Json = False,
+    dry_run: o.DryRun = False,
+    quiet: o.Quiet = False,
+) -> None:
+    """
+    Next season's list by area: which hydrants, which kits, and what needs something else.
+
+    Writes OUT/season.gpkg and each list as CSV with text ids. Budget, days and crews are not weighed.
+
+    \b
+    Example:
+      hydrantgis plan --rule nfpa24-2019 --kits generic --out season-2027
+    """
+    from hydrantgis import job
+
+    tell = teller(quiet=quiet)
+    result = job.check(
+        register, rule=rule, kits=kits, outlet=_outlet(outlet), command=_typed(), tell=tell
+    )
+    season = job.plan(result)
+    paths = [] if dry_run else job.write_season(season, out, moment=result.moment)
+    if as_json:
+        import json
+
+        put_json(
+            {
+                "rule": result.rule.rule_id,
+                "jobs": len(season.jobs),
+                "areas": json.loads(season.area_totals.to_json(orient="records")),
+                "kits": json.loads(season.kit_totals.to_json(orient="records")),
+                "files": [str(path) for path in paths],
+            }
+        )
+        return
+    put(f"Rule {result.rule.rule_id}: {result.rule}")
+    _put_season(season)
+    put("nothing was written (dry run)" if dry_run else f"Lists: {out}")
+    _put_caution()
+
+
+def _put_season(season: Season) -> None:
+    areas = season.area_totals
+    put()
+    put("By area")
+    names = ["jobs", "kits", "to_measure", "to_replace", "to_lower", "to_review"]
+    title = areas["area_title"].fillna("")
+    rows: list[tuple[str, ...]] = [("area", "", "hydrants", *(n.replace("_", " ") for n in names))]
+    cells = [areas[n].astype("str") for n in ("hydrants", *names)]
+    rows += list(zip(areas["area_id"].fillna("(none)"), title, *cells, strict=True))
+    rows.append(("all", "", *(str(int(areas[n].sum())) for n in ("hydrants", *names))))
+    grid(rows, right=range(2, 9))
+    kits = season.kit_totals.groupby(["family", "kit_id", "kit_length_in"], dropna=False)["kits"]
+    put()
+    put("Kits to order")
+    sums = kits.sum().reset_index().sort_values(["family", "kit_length_in"], kind="stable")
+    grid(
+        [
+            (family if isinstance(family, str) else "(family not recorded)", kit, f"{n:,}")
+            for family, kit, n in zip(sums["family"], sums["kit_id"], sums["kits"], strict=True)
+        ],
+        right=(2,),
+    )
+    put()
+
+
+def map_hydrants(
+    register: o.RegisterFile = o.DEFAULT_REGISTER,
+    rule: o.Rule = None,
+    kits: o.Kits = None,
+    outlet: o.Outlet = None,
+    title: Annotated[str, typer.Option(help="What stands at the head of the map.")] = "Hydrants",
+    out: o.Out = Path("map.html"),
+    as_json: o.Json = False,
+    dry_run: o.DryRun = False,
+    quiet: o.Quiet = False,
+) -> None:
+    """
+    The web map: one HTML file that opens without any network.
+
+    \b
+    Example:
+      hydrantgis map --rule nfpa24-2019 --kits generic --title "Our district" --out map.html
+    """
+    from hydrantgis import job
+    from hydrantgis.deliver.webmap import save_map
+
+    tell = teller(quiet=quiet)
+    result = job.check(
+        register, rule=rule, kits=kits, outlet=_outlet(outlet), command=_typed(), tell=tell
+    )
+    tell("map")
+    drawn = job.draw_map(result, title=title)
+    path = out / "map.html" if out.is_dir() else out
+    if not dry_run:
+        save_map(drawn, path)
+    if as_json:
+        put_json({**_result_json(result), "file": None if dry_run else str(path)})
+        return
+    _put_result(result)
+    if dry_run:
+        put("nothing was written (dry run)")
+    else:
+        put(f"Map: {path}, {path.stat().st_size / 1e6:.1f} MB, opens without a network")
+
+
+def demo(
+    out: o.Out = Path("hydrantgis-demo"),
+    as_json: o.Json = False,
+    quiet: o.Quiet = False,
+) -> None:
+    """
+    The whole job on an invented water district, and where the results are.
+
+    \b
+    Example:
+      hydrantgis demo --out hydrantgis-demo
+    """
+    from hydrantgis import job
+
+    result, season, paths, intakes = job.demo(out, tell=teller(quiet=quiet))
+    if as_json:
+        put_json({**_result_json(result), "files": [str(path) for path in paths]})
+        return
+    put("Tesselbrook Water District (invented)")
+    grid([(name, str(intake.count)) for name, intake in intakes])
+    put()
+    _put_result(result)
+    jobs = len(season.jobs)
+    put(f"Season list: {jobs:,} kit jobs in {season.jobs['area_id'].nunique()} areas")
+    put("Results")
+    told = {
+        "register.gpkg": "the register: hydrants, areas, history",
+        "checked.gpkg": "every hydrant with height, verdict, remedy",
+        "map.html": "the map; open it in a browser, no network needed",
+        "season.gpkg": "the season list by area, and the same as season_*.csv",
+    }
+    grid([(str(path), told[path.name]) for path in paths if path.name in told])
+    _put_caution()

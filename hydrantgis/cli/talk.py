@@ -1,0 +1,105 @@
+"""
+What the commands say: results on standard output, talk on standard error.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+
+    import pandas as pd
+
+_CONTROL = {code: None for code in range(32) if code not in (9, 10)} | {127: None}
+_MOST_FINDINGS = 12
+
+
+def inert(text: object) -> str:
+    """
+    Text from data without control characters, so that it cannot steer a terminal.
+
+    Examples
+    --------
+    >>> inert("a" + chr(27) + "[2J")
+    'a[2J'
+    """
+    return str(text).translate(_CONTROL)
+
+
+def put(text: str = "") -> None:
+    """Write a line to standard output."""
+    sys.stdout.write(f"{inert(text)}\n")
+
+
+def put_json(value: dict[str, Any]) -> None:
+    """Write JSON to standard output; `schema` tells its layout."""
+    text = json.dumps({"schema": 1, **value}, indent=2, ensure_ascii=False, default=str)
+    sys.stdout.write(f"{text}\n")
+
+
+def teller(*, quiet: bool) -> Callable[[str], None]:
+    """A function that tells stages of work on standard error, or nobody."""
+
+    def tell(text: str) -> None:
+        if not quiet:
+            sys.stderr.write(f"  {inert(text)} ...\n")
+            sys.stderr.flush()
+
+    return tell
+
+
+def grid(rows: Iterable[Sequence[object]], *, right: Sequence[int] = (), indent: int = 2) -> None:
+    """
+    Write rows in columns as wide as their cells.
+
+    Parameters
+    ----------
+    rows
+        Cells, each row as many.
+    right
+        Columns that are set to the right, for numbers.
+    indent
+        Blanks in front.
+    """
+    cells = [[inert(cell) for cell in row] for row in rows]
+    if not cells:
+        return
+    widths = [max(len(row[i]) for row in cells) for i in range(len(cells[0]))]
+    for row in cells:
+        parts = [
+            cell.rjust(width) if i in right else cell.ljust(width)
+            for i, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ]
+        put((" " * indent + "  ".join(parts)).rstrip())
+
+
+def put_findings(frame: pd.DataFrame) -> None:
+    """Write findings summed up by code: severity, how many, the first ones, what to do."""
+    from hydrantgis.ground.errors import some
+    from hydrantgis.ground.findings import CODES
+
+    if not len(frame):
+        put("Findings: none")
+        return
+    put("Findings")
+    rank = {"error": 0, "warning": 1, "note": 2}
+    groups = sorted(frame.groupby("code"), key=lambda item: (rank[item[1]["severity"].iloc[0]], item[0]))
+    rows = []
+    for code, group in groups[:_MOST_FINDINGS]:
+        keys = group["key"].tolist()
+        whole = len(keys) == 1 and str(keys[0]).startswith("(")
+        first = group["message"].iloc[0] if whole else some(keys, 3)
+        many = "" if whole else f"{len(group):,}"
+        rows.append((group["severity"].iloc[0], many, code, first[:70]))
+        rows.append(("", "", "", f"-> {CODES[str(code)].do}"))
+    grid(rows, right=(1,))
+    if len(groups) > _MOST_FINDINGS:
+        put(f"  and {len(groups) - _MOST_FINDINGS} more kinds; all stand in the register")
+
+
+def has_errors(frame: pd.DataFrame) -> bool:
+    """Whether any finding is of severity error."""
+    return bool((frame["severity"] == "error").any())

@@ -1,0 +1,1 @@
+"""What leaves the house: GeoPackage, web map, pictures and lists. Nothing is decided here."""

@@ -1,0 +1,191 @@
+"""
+Findings: one thing noticed about one row, with a code that tests and people can rely on.
+
+A finding never removes a row. Its severity says how much it matters: `error` means that the row
+could not be used for what it was meant for, `warning` that it was used and should be looked at,
+`note` that it is worth knowing.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import TYPE_CHECKING, NamedTuple
+
+import pandas as pd
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+
+class Severity(StrEnum):
+    """How much a finding matters."""
+
+    ERROR = "error"
+    WARNING = "warning"
+    NOTE = "note"
+
+
+class Kind(NamedTuple):
+    """What a finding code means."""
+
+    severity: Severity
+    meaning: str
+    do: str
+
+
+_E, _W, _N = Severity.ERROR, Severity.WARNING, Severity.NOTE
+
+CODES: dict[str, Kind] = {
+    # what intake notices
+    "id-missing": Kind(_E, "the row has no id", "give it an id, or number the rows"),
+    "id-repeated": Kind(_E, "several rows that differ share one id", "decide which row is meant"),
+    "row-repeated": Kind(_W, "the row stands twice, the same in every column", "nothing"),
+    "no-location": Kind(_W, "the row has no usable point", "locate it"),
+    "zero-location": Kind(_E, "the point is exactly 0, 0", "locate it"),
+    "many-parts": Kind(_E, "the point has several parts", "decide which part is meant"),
+    "outside-crs-area": Kind(
+        _E, "the point lies outside the area of use of its CRS", "check the CRS of the source"
+    ),
+    "value-unreadable": Kind(_E, "the cell cannot be read as what its column holds", "correct it"),
+    "value-out-of-range": Kind(_E, "the value lies outside what its column allows", "correct it"),
+    "value-not-allowed": Kind(_E, "the value is none of those its column allows", "map the value"),
+    "value-missing": Kind(_E, "a required value is missing", "supply it"),
+    "sentinel-value": Kind(_W, "the value looks like a mark for `not known`", "leave it blank"),
+    "date-in-future": Kind(_W, "the date lies in the future", "correct the date"),
+    "date-implausible": Kind(_W, "the date lies before the first hydrants", "leave it blank"),
+    "unit-missing": Kind(
+        _E, "bare numbers and no unit said: the column was not brought in", "say the unit"
+    ),
+    "dates-as-milliseconds": Kind(
+        _N, "whole numbers were read as milliseconds since 1970-01-01", "check one of them"
+    ),
+    "z-left-out": Kind(_N, "a Z of unknown meaning was left out", "bring it in as a reading"),
+    "shape-mended": Kind(_W, "the shape crossed itself and was mended", "look at it"),
+    "field-unused": Kind(_N, "a field of the source was not brought in", "map it if it matters"),
+    "unknown-hydrant": Kind(
+        _E, "the reading names a hydrant that is not in the register", "import the hydrant first"
+    ),
+    "no-height": Kind(_W, "the reading holds no height", "measure the hydrant"),
+    "height-implausible": Kind(_E, "no hydrant stands at this height", "measure again"),
+    "height-suspicious": Kind(_W, "the height is possible and rare", "look at the hydrant"),
+    "shot-implausible": Kind(_E, "the elevation is a mark for `not known`", "leave it out"),
+    # what the heights room notices
+    "readings-same-day": Kind(
+        _W, "several readings of one day differ", "measure again, or say which one stands"
+    ),
+    "reading-other-outlet": Kind(
+        _W, "the reading is of another outlet, or point, than the rule judges", "measure that one"
+    ),
+    "outlet-size-unknown": Kind(
+        _W, "center and bottom of an outlet differ by half its size, which is not known",
+        "record the outlet's size",
+    ),
+    "flange-height-unknown": Kind(
+        _W, "the rule measures from the flange, whose height is not known", "measure the flange"
+    ),
+    "curb-unknown": Kind(
+        _W, "the rule looks at a curb nearby, which was not recorded", "record curb and distance"
+    ),
+    "no-grade": Kind(_W, "there is an outlet elevation and no grade to set it against", "shoot it"),
+    "grade-outlier": Kind(_W, "a shot lies far off its neighbors and was left out", "check it"),
+    "datums-differ": Kind(_E, "outlet and grade stand in different vertical datums", "convert"),
+    # what the assess room notices
+    "barrel-unknown": Kind(
+        _N, "the barrel type is not recorded; judged as a dry barrel", "record it"
+    ),
+    "not-dry-barrel": Kind(_N, "no dry-barrel hydrant: not judged", "nothing"),
+    "retired": Kind(_N, "retired: not judged", "nothing"),
+    "bury-beyond-torque-range": Kind(
+        _N, "the bury becomes longer than 5 ft, for which AWWA C502-18, 4.5.5 states no torque",
+        "ask the maker",
+    ),
+    # what the season room notices
+    "no-area": Kind(_W, "the hydrant lies in no area", "extend an area, or leave it"),
+    "areas-overlap": Kind(
+        _W, "the hydrant lies in several areas; the first by id was taken", "mend the areas"
+    ),
+}  # fmt: skip
+"""Every code, its severity, its meaning and what to do."""
+
+COLUMNS = ("code", "severity", "table", "key", "column", "value", "message")
+
+
+def findings(
+    code: str,
+    *,
+    table: str,
+    keys: Sequence[object] | pd.Series,
+    column: str | None = None,
+    values: Sequence[object] | pd.Series | None = None,
+    messages: str | Sequence[str] | pd.Series | None = None,
+) -> pd.DataFrame:
+    """
+    A frame of findings of one code, a row a key.
+
+    Parameters
+    ----------
+    code
+        One of `CODES`.
+    table
+        The table that the rows stand in.
+    keys
+        The rows, by id, or by number where they have none.
+    column
+        The column that it is about.
+    values
+        What stands there, one a key.
+    messages
+        One for all or one a key; what the code means where none is given.
+
+    Returns
+    -------
+    frame
+        Columns `COLUMNS`, all text, index 0 to n-1.
+
+    Examples
+    --------
+    >>> findings("no-area", table="hydrants", keys=["H1"])[["code", "key"]].values.tolist()
+    [['no-area', 'H1']]
+    """
+    kind = CODES[code]
+    n = len(keys)
+    text = kind.meaning if messages is None else messages
+    columns: dict[str, object] = {
+        "code": code,
+        "severity": kind.severity.value,
+        "table": table,
+        "key": list(keys),
+        "column": column,
+        "value": [None] * n if values is None else list(values),
+        "message": text if isinstance(text, str) else list(text),
+    }
+    frame = pd.DataFrame(columns, index=pd.RangeIndex(n), columns=list(COLUMNS))
+    for name in COLUMNS:
+        missing = frame[name].isna()
+        frame[name] = frame[name].astype("str").mask(missing)
+    return frame
+
+
+def no_findings() -> pd.DataFrame:
+    """
+    The frame of findings with no rows.
+
+    Examples
+    --------
+    >>> len(no_findings())
+    0
+    """
+    return pd.DataFrame({name: pd.Series([], dtype="str") for name in COLUMNS})
+
+
+def join_findings(*frames: pd.DataFrame) -> pd.DataFrame:
+    """
+    One frame of all findings given, in that order, index 0 to n-1.
+
+    Examples
+    --------
+    >>> join_findings(no_findings(), findings("retired", table="hydrants", keys=["H1"])).shape
+    (1, 7)
+    """
+    filled = [frame for frame in frames if len(frame)]
+    return pd.concat(filled, ignore_index=True) if filled else no_findings()

@@ -1,0 +1,79 @@
+"""
+A plane to measure distances on, in feet, whatever the coordinate reference system.
+
+Degrees are no lengths, and a web-map projection stretches them; neither is ever measured on.
+
+References
+----------
+.. [1] Snyder, J. P., Map Projections - A Working Manual, USGS PP 1395 (1987), p. 41: the Mercator
+   scale grows with the secant of the latitude (from memory).
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pyproj
+
+from hydrantgis.ground.units import METRES, LengthUnit
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+_STRETCHED = ("mercator (1sp)", "popular visualisation", "mercator (variant")
+
+
+def measures_true(crs: pyproj.CRS) -> bool:
+    """
+    Whether distances may be measured in this CRS as it is.
+
+    Examples
+    --------
+    >>> measures_true(pyproj.CRS(2249)), measures_true(pyproj.CRS(3857))
+    (True, False)
+    """
+    if not crs.is_projected or crs.coordinate_operation is None:
+        return False
+    method = crs.coordinate_operation.method_name.lower()
+    return "transverse" in method or not any(word in method for word in _STRETCHED)
+
+
+def plane_ft(x: NDArray[np.float64], y: NDArray[np.float64], crs: pyproj.CRS) -> pyproj.Transformer:
+    """
+    A transformer from the CRS to a plane in which distances near the points are true. [ft]
+
+    Parameters
+    ----------
+    x, y
+        Points the plane is laid through, shape (n,). [CRS]
+    crs
+        Their CRS.
+
+    Returns
+    -------
+    transformer
+        To international feet: the CRS itself in feet where it measures true, else a transverse
+        Mercator through the middle of the points.
+
+    Examples
+    --------
+    >>> t = plane_ft(np.array([-71.1]), np.array([42.37]), pyproj.CRS(4326))
+    >>> bool(abs(t.transform(-71.1, 42.37)[0]) < 1e-6)
+    True
+    """
+    to_ft = float(1 / METRES[LengthUnit.FT])
+    if measures_true(crs):
+        scale = crs.axis_info[0].unit_conversion_factor * to_ft
+        return pyproj.Transformer.from_pipeline(
+            f"+proj=affine +s11={scale!r} +s22={scale!r}"
+        )
+    geographic = pyproj.Transformer.from_crs(crs, 4326, always_xy=True)
+    known = np.isfinite(x) & np.isfinite(y)
+    lon, lat = geographic.transform(x[known], y[known])
+    lon0 = float(np.median(lon)) if known.any() else 0.0
+    lat0 = float(np.median(lat)) if known.any() else 0.0
+    local = pyproj.CRS.from_proj4(
+        f"+proj=tmerc +lat_0={lat0!r} +lon_0={lon0!r} +k=1 +datum=WGS84 +units=ft"
+    )
+    return pyproj.Transformer.from_crs(crs, local, always_xy=True)

@@ -1,0 +1,420 @@
+"""
+Every table of the house, declared once.
+
+What holds for all tables is in `hydrantgis.ground.table`; what a table is called, what its columns
+are, in which unit, and what they may hold stands here and nowhere else.
+"""
+
+from __future__ import annotations
+
+from hydrantgis.ground.findings import Severity
+from hydrantgis.ground.table import Column, Kind, Table
+from hydrantgis.ground.units import LengthUnit
+
+_IN, _FT = LengthUnit.IN, LengthUnit.FT
+
+
+def _text(name: str, title: str, about: str, *allowed: str, required: bool = False) -> Column:
+    return Column(
+        name=name, kind=Kind.TEXT, title=title, about=about, allowed=allowed, required=required
+    )
+
+
+def _inches(
+    name: str, title: str, about: str, least: float | None = None, most: float | None = None
+) -> Column:
+    return Column(
+        name=name, kind=Kind.REAL, title=title, about=about, unit=_IN, least=least, most=most
+    )
+
+
+def _feet(
+    name: str, title: str, about: str, least: float | None = None, most: float | None = None
+) -> Column:
+    return Column(
+        name=name, kind=Kind.REAL, title=title, about=about, unit=_FT, least=least, most=most
+    )
+
+
+def _real(name: str, title: str, about: str, least: float | None = None) -> Column:
+    return Column(name=name, kind=Kind.REAL, title=title, about=about, least=least)
+
+
+def _whole(name: str, title: str, about: str) -> Column:
+    return Column(name=name, kind=Kind.INTEGER, title=title, about=about, least=0)
+
+
+def _date(name: str, title: str, about: str) -> Column:
+    return Column(name=name, kind=Kind.DATE, title=title, about=about)
+
+
+def _share(name: str, title: str, about: str) -> Column:
+    return Column(name=name, kind=Kind.REAL, title=title, about=about, least=0, most=1)
+
+
+VERDICTS = ("inside", "low", "high", "unresolved", "unmeasured")
+REMEDIES = ("none", "extend", "exchange", "remove", "replace", "lower", "measure", "review")
+FLANGE_VERDICTS = ("inside", "low", "high", "unknown")
+BARRELS = ("dry", "wet", "other")
+STATUSES = ("in_service", "out_of_service", "retired")
+OUTLETS = ("hose", "pumper", "lowest", "any")
+POINTS = ("centerline", "bottom")
+MEASURED_TO = tuple(f"{outlet}-{point}" for outlet in OUTLETS for point in POINTS)
+MEASURED_FROM = ("grade", "curb", "flange")
+METHODS = ("tape", "level", "gnss", "eye", "terrain")
+SHOT_CODES = ("ground", "outlet", "flange", "curb", "other")
+EVENTS = (
+    "imported", "measured", "extended", "grade_changed", "flowed", "out_of_service",
+    "returned_to_service", "retired", "closed_out",
+)  # fmt: skip
+KINDS = ("hydrants", "areas", "valves", "mains", "facilities", "readings", "shots")
+
+_ID = _text("hydrant_id", "Hydrant", "The utility's own number of the hydrant.", required=True)
+_AREA = _text("area_id", "Area", "The area that the hydrant lies in.")
+_ADDRESS = _text("address", "Address", "Street address or cross street.")
+_FAMILY = _text("family", "Family", "Hydrant family, as the kit catalogue names it.")
+_BURY = _feet("bury_ft", "Bury", "Ground-line mark to the bottom of the inlet pipe.", 1, 20)
+_INSTALLED = _inches(
+    "installed_extension_in", "Installed extension", "Length of the kit in the hydrant now.", 0, 120
+)
+
+_HYDRANT_FACTS = (
+    _ADDRESS,
+    _FAMILY,
+    _text("barrel", "Barrel", "Barrel type; only a dry barrel is judged.", *BARRELS),
+    _text("status", "Status", "Where the hydrant stands in its life.", *STATUSES),
+    _text("owner", "Owner", "Who keeps the hydrant."),
+    _inches("hose_outlet_in", "Hose outlet", "Nominal size of the hose outlets.", 1, 8),
+    _inches("pumper_outlet_in", "Pumper outlet", "Nominal size of the pumper outlet.", 2, 8),
+    _inches("main_valve_in", "Main valve", "Nominal size of the main valve.", 1, 12),
+    _BURY,
+    _INSTALLED,
+    _date("install_date", "Installed", "When the hydrant was set."),
+    _real("flow_gpm", "Flow at 20 psi", "Rated flow in gallons a minute.", 0),
+)
+
+_READING_FACTS = (
+    _date("reading_date", "Read on", "When the height was measured."),
+    _text("method", "Method", "How it was measured.", *METHODS),
+    _text("measured_to", "Measured to", "Outlet and point of it.", *MEASURED_TO),
+    _text("measured_from", "Measured from", "Where the tape or rod stood.", *MEASURED_FROM),
+    _inches("outlet_height_in", "Outlet height", "Outlet point above where it was measured from.", -60, 120),
+    _feet("outlet_elev_ft", "Outlet elevation", "Elevation of the outlet point."),
+    _feet("grade_elev_ft", "Grade elevation", "Elevation of the ground at the hydrant."),
+    _text("vertical_datum", "Vertical datum", "Of the elevations, as the source names it."),
+    _inches("flange_height_in", "Flange height", "Bottom of the breakaway flange above grade.", -60, 60),
+    _inches("curb_above_grade_in", "Curb above grade", "Top of curb above grade.", -24, 36),
+    _inches("curb_distance_in", "Curb distance", "Outlets to the curb, level.", 0, 1200),
+    _inches("height_sd_in", "Standard uncertainty", "Of the height; by method where blank.", 0, 60),
+    _text("observer", "Observer", "Who measured."),
+)  # fmt: skip
+
+_NOTE = _text("note", "Note", "Free text.")
+
+HYDRANTS = Table(
+    name="hydrants",
+    title="Hydrants",
+    about="What each hydrant is now, as its events say.",
+    key="hydrant_id",
+    columns=(_ID, *_HYDRANT_FACTS, _NOTE),
+    geometry="Point",
+)
+
+READINGS = Table(
+    name="readings",
+    title="Readings",
+    about="One measured height each, or a pair of elevations.",
+    key="reading_id",
+    columns=(
+        _text("reading_id", "Reading", "Made from what the reading says.", required=True),
+        _ID,
+        *_READING_FACTS,
+        _NOTE,
+    ),
+)
+
+SHOTS = Table(
+    name="shots",
+    title="Grade shots",
+    about="Surveyed points on the ground and on hydrants.",
+    key="shot_id",
+    columns=(
+        _text("shot_id", "Shot", "The survey's number of the point.", required=True),
+        _text("shot_code", "Code", "What the point stands on.", *SHOT_CODES),
+        _feet("elev_ft", "Elevation", "Of the point."),
+        _text("vertical_datum", "Vertical datum", "As the survey names it."),
+        _feet("elev_sd_ft", "Standard uncertainty", "Of the elevation.", 0, 10),
+        _date("shot_date", "Shot on", "When it was surveyed."),
+        _text("description", "Description", "As the survey wrote it."),
+    ),
+    geometry="Point",
+)
+
+AREAS = Table(
+    name="areas",
+    title="Areas",
+    about="Districts that work is put together by.",
+    key="area_id",
+    columns=(
+        _text("area_id", "Area", "Short id of the area.", required=True),
+        _text("area_title", "Area title", "Its name."),
+    ),
+    geometry="MultiPolygon",
+)
+
+VALVES = Table(
+    name="valves",
+    title="Valves",
+    about="Valves on mains and hydrant branches.",
+    key="valve_id",
+    columns=(
+        _text("valve_id", "Valve", "The utility's own number.", required=True),
+        _inches("size_in", "Size", "Nominal size.", 0.5, 120),
+        _text("valve_use", "Use", "What it isolates, as the source says."),
+        _real("turns", "Turns", "From open to closed.", 0),
+        _text("status", "Status", "As the source says."),
+    ),
+    geometry="Point",
+)
+
+MAINS = Table(
+    name="mains",
+    title="Mains",
+    about="Pipes that feed the hydrants.",
+    key="main_id",
+    columns=(
+        _text("main_id", "Main", "The utility's own number.", required=True),
+        _inches("size_in", "Size", "Nominal size.", 0.5, 200),
+        _text("material", "Material", "As the source says."),
+    ),
+    geometry="MultiLineString",
+)
+
+FACILITIES = Table(
+    name="facilities",
+    title="Facilities",
+    about="What hydrants protect.",
+    key="facility_id",
+    columns=(
+        _text("facility_id", "Facility", "Its id.", required=True),
+        _text("facility_class", "Class", "School, clinic, plant, as the source says."),
+        _text("facility_title", "Facility title", "Its name."),
+    ),
+    geometry="Point",
+)
+
+REFERENCE_LAYERS = {t.name: t for t in (AREAS, VALVES, MAINS, FACILITIES)}
+"""Layers that a new import replaces as a whole."""
+
+HISTORY = Table(
+    name="events",
+    title="Events",
+    about="Everything that was ever told about a hydrant; rows are added, never changed.",
+    key="event_id",
+    columns=(
+        _text("event_id", "Event", "Made from what the event says.", required=True),
+        _text("event", "Kind", "What happened.", *EVENTS, required=True),
+        _ID,
+        _date("event_date", "Happened on", "When it happened, where that is known."),
+        _text("import_id", "Import", "The intake that brought it.", required=True),
+        _real("x", "X", "Of the hydrant, in the CRS of the register."),
+        _real("y", "Y", "Of the hydrant, in the CRS of the register."),
+        *_HYDRANT_FACTS,
+        *_READING_FACTS,
+        _NOTE,
+    ),
+)
+
+IMPORTS = Table(
+    name="imports",
+    title="Intakes",
+    about="Where everything in the register came from.",
+    key="import_id",
+    columns=(
+        _text("import_id", "Import", "Made from the source's bytes and how it was read.", required=True),
+        _text("as_kind", "As", "What it was read as.", *KINDS),
+        _text("source", "Source", "File name."),
+        _text("layer", "Layer", "Layer in the file."),
+        _text("sha256", "SHA-256", "Of the source's bytes."),
+        _whole("source_rows", "Rows in", "Rows that the source held."),
+        _whole("accepted", "Accepted", "Rows that came into the register."),
+        _whole("held", "Held", "Rows kept aside until someone decides."),
+        _whole("rejected", "Rejected", "Rows that cannot be used."),
+        _text("crs", "CRS", "Of the source."),
+        _text("crs_from", "CRS from", "Who named the CRS.", "source", "user", "none"),
+        _text("fields", "Fields", "Canonical column and the field it was read from, as JSON."),
+        _text("options", "Options", "Units, ids and other words of the user, as JSON."),
+        Column(name="recorded_at", kind=Kind.MOMENT, title="Recorded at", about="When, UTC."),
+        _text("version", "Version", "Of this program."),
+    ),
+)  # fmt: skip
+
+_FINDING_COLUMNS = (
+    _text("code", "Code", "What kind of finding.", required=True),
+    _text("severity", "Severity", "How much it matters.", *(s.value for s in Severity)),
+    _text("table", "Table", "The table that the row stands in."),
+    _text("key", "Key", "The row."),
+    _text("column", "Column", "The column that it is about."),
+    _text("value", "Value", "What stands there."),
+    _text("message", "Message", "In words."),
+)
+
+FINDINGS = Table(
+    name="findings",
+    title="Findings",
+    about="What was noticed about rows.",
+    key="code",
+    columns=(_text("import_id", "Import", "The intake that noticed it."), *_FINDING_COLUMNS),
+)
+
+EXCEPTIONS = Table(
+    name="exceptions",
+    title="Exceptions",
+    about="Rows that were not accepted, as the source had them, and rows to look at.",
+    key="code",
+    columns=(
+        _text("import_id", "Import", "The intake that it came with."),
+        _text("outcome", "Outcome", "What became of the row.", "held", "rejected", "flagged"),
+        _whole("source_row", "Source row", "Number of the row in the source, from 1."),
+        *_FINDING_COLUMNS,
+        _text("row_json", "Row", "The row as it stood in the source, as JSON."),
+    ),
+    geometry="Point",
+)
+
+CHECKED = Table(
+    name="checked",
+    title="Checked hydrants",
+    about="Every hydrant with its height, verdict and remedy under one rule.",
+    key="hydrant_id",
+    columns=(
+        _ID,
+        _AREA,
+        _inches("outlet_height_in", "Outlet height", "Outlet reference point above the rule's datum."),
+        _inches("height_sd_in", "Standard uncertainty", "Of the outlet height.", 0),
+        _text("height_basis", "Height basis", "What the height rests on."),
+        _date("reading_date", "Read on", "When it was measured."),
+        _text("rule_id", "Rule", "The height rule."),
+        _inches("window_lo_in", "Window low", "Least allowed height; blank where there is none."),
+        _inches("window_hi_in", "Window high", "Greatest allowed height; blank where none."),
+        _text("verdict", "Verdict", "Where the outlet stands; blank where not judged.", *VERDICTS),
+        Column(
+            name="marginal", kind=Kind.FLAG, title="Marginal",
+            about="The expanded uncertainty (k = 2) crosses a limit.",
+        ),
+        _share("p_inside", "P inside", "Probability that the height is inside the window."),
+        _share("p_low", "P low", "Probability that it is below."),
+        _share("p_high", "P high", "Probability that it is above."),
+        _inches("shortfall_in", "Shortfall", "How far below the window; 0 where not low.", 0),
+        _inches("excess_in", "Excess", "How far above the window; 0 where not high.", 0),
+        _inches("flange_height_in", "Flange height", "Breakaway flange above grade."),
+        _text("flange_verdict", "Flange verdict", "Where the flange stands.", *FLANGE_VERDICTS),
+        _text("remedy", "Remedy", "What to do.", *REMEDIES),
+        _text("remedy_reason", "Remedy reason", "Why, as a code and a sentence."),
+        _text("kit_id", "Kit", "The kit to fit."),
+        _inches("kit_length_in", "Kit length", "Length of the kit to fit."),
+        _inches("raise_in", "Raise", "How far outlet and flange rise; negative is down."),
+        _inches("outlet_height_after_in", "Outlet height after", "With the remedy done."),
+        _inches("flange_height_after_in", "Flange height after", "With the remedy done."),
+        _BURY,
+        _feet("bury_after_ft", "Bury after", "With the remedy done; the bury to order for `replace`."),
+        _INSTALLED,
+    ),
+    geometry="Point",
+)  # fmt: skip
+
+PROVENANCE = Table(
+    name="provenance",
+    title="Provenance",
+    about="What a result rests on.",
+    key="item",
+    columns=(
+        _text("item", "Item", "What it is about.", required=True),
+        _text("value", "Value", "What it was."),
+    ),
+)
+
+SETTINGS = Table(
+    name="settings",
+    title="Settings",
+    about="What holds for the whole register: format, CRS, rule, kits.",
+    key="item",
+    columns=PROVENANCE.columns,
+)
+
+_CHECKED_IN_JOB = tuple(
+    CHECKED[name]
+    for name in (
+        "verdict", "outlet_height_in", "height_sd_in", "reading_date", "p_inside", "remedy",
+        "remedy_reason", "kit_id", "kit_length_in", "raise_in", "outlet_height_after_in",
+        "flange_height_after_in", "bury_ft", "bury_after_ft", "installed_extension_in",
+    )
+)  # fmt: skip
+_AREA_TITLE = AREAS["area_title"]
+
+JOBS = Table(
+    name="jobs",
+    title="Season list",
+    about="Hydrants that a kit puts right, by area.",
+    key="hydrant_id",
+    columns=(_AREA, _AREA_TITLE, _ID, _ADDRESS, _FAMILY, *_CHECKED_IN_JOB),
+    geometry="Point",
+)
+
+
+def _list(name: str, title: str, about: str) -> Table:
+    return Table(
+        name=name,
+        title=title,
+        about=about,
+        key="hydrant_id",
+        columns=JOBS.columns,
+        geometry="Point",
+    )
+
+
+OTHER_LISTS = {
+    "measure": _list("to_measure", "To measure", "Hydrants whose height is not known well enough."),
+    "replace": _list("to_replace", "To replace", "Hydrants that need another bury."),
+    "lower": _list("to_lower", "To lower", "Hydrants that stand too high."),
+    "review": _list("to_review", "To review", "Hydrants for the engineer."),
+}
+"""Lists beside the season list, by remedy."""
+
+AREA_TOTALS = Table(
+    name="area_totals",
+    title="Totals by area",
+    about="How the hydrants of each area stand and what they need.",
+    key="area_id",
+    columns=(
+        _AREA,
+        _AREA_TITLE,
+        _whole("hydrants", "Hydrants", "All that are in the area."),
+        _whole("not_judged", "Not judged", "No dry barrel, or retired."),
+        _whole("measured", "Measured", "With a height that can be held against the rule."),
+        *(_whole(v, v.capitalize(), f"Verdict `{v}`.") for v in VERDICTS),
+        _whole("jobs", "Kit jobs", "Remedy extend, exchange or remove."),
+        _whole("kits", "Kits", "To be fitted."),
+        *(_whole(f"to_{r}", f"To {r}", f"Remedy `{r}`.") for r in OTHER_LISTS),
+    ),
+)
+
+KIT_TOTALS = Table(
+    name="kit_totals",
+    title="Kits by area, family and length",
+    about="What to order.",
+    key="kit_id",
+    columns=(
+        _AREA,
+        _FAMILY,
+        _text("kit_id", "Kit", "The kit."),
+        _inches("kit_length_in", "Kit length", "Its length."),
+        _whole("kits", "Kits", "How many."),
+    ),
+)
+
+ALL_TABLES = (
+    HYDRANTS, READINGS, SHOTS, AREAS, VALVES, MAINS, FACILITIES, HISTORY, IMPORTS, FINDINGS,
+    EXCEPTIONS, CHECKED, PROVENANCE, SETTINGS, JOBS, *OTHER_LISTS.values(), AREA_TOTALS, KIT_TOTALS,
+)  # fmt: skip
+"""Every table there is."""

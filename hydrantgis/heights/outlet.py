@@ -1,0 +1,299 @@
+"""
+Outlet height over the rule's datum, from readings of every kind, and which reading stands.
+
+A reading tells a height directly or as a pair of elevations, of some point of some outlet, from
+grade, from the curb or from the flange. The rule asks for one point of one outlet from its datum.
+What can be converted is converted; what cannot is told, and the height stays missing.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from hydrantgis.ground.findings import findings, join_findings
+from hydrantgis.ground.text import fill, numbers
+from hydrantgis.standards.methods import METHODS, SCREENING
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from hydrantgis.heights.grade import GradeFit
+    from hydrantgis.standards.rules import HeightRule
+
+BASIS_COLUMNS = (
+    "outlet_height_in", "height_sd_in", "height_basis", "reading_date", "screening",
+    "flange_height_in", "why_not",
+)  # fmt: skip
+
+
+def height_over_grade_in(
+    outlet_elev_ft: NDArray[np.float64], grade_elev_ft: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """
+    Height between two elevations of one datum, same shape. [in]
+
+    Examples
+    --------
+    >>> height_over_grade_in(np.array([101.5]), np.array([100.0]))
+    array([18.])
+    """
+    return (outlet_elev_ft - grade_elev_ft) * 12.0
+
+
+def curb_datum_in(
+    curb_above_grade_in: NDArray[np.float64],
+    curb_distance_in: NDArray[np.float64],
+    *,
+    within_in: float,
+) -> NDArray[np.float64]:
+    """
+    The higher of curb and grade, over grade, where the curb is near enough to count.
+
+    Parameters
+    ----------
+    curb_above_grade_in, curb_distance_in
+        Same shape. [in]
+    within_in
+        A curb exactly this far counts. [in]
+
+    Returns
+    -------
+    datum
+        Over grade; 0 where the curb is lower or farther; missing where it is not known. [in]
+
+    Examples
+    --------
+    >>> curb_datum_in(np.array([6.0, 6.0]), np.array([30.0, 40.0]), within_in=36.0)
+    array([6., 0.])
+    """
+    near = curb_distance_in <= within_in
+    datum = np.where(near, np.maximum(curb_above_grade_in, 0.0), 0.0)
+    return np.where(np.isnan(curb_distance_in), np.nan, datum)
+
+
+def _height_and_sd(
+    readings: pd.DataFrame, hydrant: NDArray[np.intp], grade: GradeFit | None
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.object_]]:
+    """Height from where it was measured, its uncertainty and its basis, a value a reading."""
+    direct = readings["outlet_height_in"].to_numpy(dtype=np.float64)
+    outlet = readings["outlet_elev_ft"].to_numpy(dtype=np.float64)
+    ground = readings["grade_elev_ft"].to_numpy(dtype=np.float64)
+    method = readings["method"].to_numpy(dtype=object)
+    typical = readings["method"].map({name: m.sd_in for name, m in METHODS.items()})
+    sd = readings["height_sd_in"].fillna(typical).to_numpy(dtype=np.float64, copy=True)
+    word = np.where(pd.isna(method), "method not told", method)
+    height, basis = direct.copy(), word.copy()
+    paired = np.isnan(height) & np.isfinite(outlet) & np.isfinite(ground)
+    height[paired] = height_over_grade_in(outlet[paired], ground[paired])
+    if grade is not None:
+        fitted = grade.elev_ft[hydrant]
+        shot = np.isnan(height) & np.isfinite(outlet) & np.isfinite(fitted)
+        height[shot] = height_over_grade_in(outlet[shot], fitted[shot])
+        # Of a method's two equal parts the ground's part is replaced by that of the fit.
+        own = sd[shot] / math.sqrt(2)
+        sd[shot] = np.hypot(own, grade.sd_ft[hydrant][shot] * 12.0)
+        basis[shot] = fill(
+            "{word} outlet over {fit} of {shots} shots",
+            word=word[shot], fit=grade.fit[hydrant][shot], shots=grade.shots[hydrant][shot],
+        )  # fmt: skip
+    return height, sd, basis
+
+
+def _to_rule(
+    height: NDArray[np.float64],
+    readings: pd.DataFrame,
+    size_in: NDArray[np.float64],
+    rule: HeightRule,
+) -> tuple[NDArray[np.float64], NDArray[np.object_]]:
+    """The height as the rule asks for it, or why it cannot be had: a finding code a reading."""
+    told = readings["measured_to"].astype("object").where(readings["measured_to"].notna(), "-")
+    parts = told.str.split("-", n=1, expand=True).reindex(columns=[0, 1])
+    outlet, point = parts[0].to_numpy(dtype=object), parts[1].to_numpy(dtype=object)
+    start = readings["measured_from"].to_numpy(dtype=object)
+    flange = readings["flange_height_in"].to_numpy(dtype=np.float64)
+    curb = readings["curb_above_grade_in"].to_numpy(dtype=np.float64)
+    curb_distance = readings["curb_distance_in"].to_numpy(dtype=np.float64)
+
+    why = np.full(len(height), None, dtype=object)
+
+    def cannot(where: NDArray[np.bool_], code: str) -> None:
+        why[where & pd.isna(why)] = code
+
+    cannot(np.isnan(height), "no-height")
+    cannot((rule.outlet != "any") & (outlet != rule.outlet), "reading-other-outlet")
+    cannot(~np.isin(point, ["centerline", "bottom"]), "reading-other-outlet")
+    over = height.copy()
+    # half an outlet between its centerline and its bottom
+    down, up = (point == "centerline"), (point == "bottom")
+    moved = down if rule.point == "bottom" else up
+    over = np.where(moved, over + (-0.5 if rule.point == "bottom" else 0.5) * size_in, over)
+    cannot(moved & np.isnan(size_in), "outlet-size-unknown")
+    # first to grade, whatever it was measured from
+    from_flange, from_curb = start == "flange", start == "curb"
+    if rule.datum == "flange-bottom":
+        need = ~from_flange
+        over = np.where(from_curb, over + curb, over)
+        over = np.where(need, over - flange, over)
+        cannot(from_curb & np.isnan(curb), "curb-unknown")
+        cannot(need & np.isnan(flange), "flange-height-unknown")
+    else:
+        over = np.where(from_flange, over + flange, np.where(from_curb, over + curb, over))
+        cannot(from_flange & np.isnan(flange), "flange-height-unknown")
+        cannot(from_curb & np.isnan(curb), "curb-unknown")
+    if rule.datum == "higher-of-curb-and-grade":
+        datum = curb_datum_in(curb, curb_distance, within_in=rule.curb_within_in or 0.0)
+        over = over - datum
+        cannot(np.isnan(datum), "curb-unknown")
+    return np.where(pd.isna(why), over, np.nan), why
+
+
+def basis_heights(
+    hydrants: pd.DataFrame,
+    readings: pd.DataFrame,
+    rule: HeightRule,
+    *,
+    grade: GradeFit | None = None,
+    grade_datum: str | None = None,
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """
+    The height that stands for each hydrant, and what was noticed on the way.
+
+    Parameters
+    ----------
+    hydrants
+        The `hydrants` table; `hydrant_id` is unique.
+    readings
+        The `readings` table; readings of hydrants that are not there are passed over.
+    rule
+        What is asked for.
+    grade
+        Grade at the hydrants, in their order, for readings with an outlet elevation alone.
+    grade_datum
+        Vertical datum of that grade; an elevation in another one is not set against it.
+
+    Returns
+    -------
+    basis
+        Index and order of `hydrants`, columns `BASIS_COLUMNS`. A height is missing where there is
+        no reading (`why_not` missing) or none that answers the rule (`why_not` a finding code).
+    findings
+        See `hydrantgis.ground.findings`.
+
+    Notes
+    -----
+    Of several readings the one that answers the rule goes first, then contact before screening,
+    then the newest, the least uncertain, the lowest id; so row order changes nothing.
+    """
+    ids = pd.Index(hydrants["hydrant_id"])
+    position = ids.get_indexer(pd.Index(readings["hydrant_id"]))
+    rows = readings[position >= 0]
+    at = position[position >= 0]
+    height, sd, basis = _height_and_sd(rows, at, grade)
+    alone = rows["outlet_height_in"].isna() & rows["grade_elev_ft"].isna()
+    other = rows["vertical_datum"].str.casefold() != (grade_datum or "").casefold()
+    apart = (alone & rows["outlet_elev_ft"].notna() & other & (grade is not None)).to_numpy()
+    height[apart] = np.nan
+    sizes = {
+        "hose": hydrants["hose_outlet_in"].to_numpy(dtype=np.float64),
+        "pumper": hydrants["pumper_outlet_in"].to_numpy(dtype=np.float64),
+    }
+    told = rows["measured_to"].astype("object").fillna("-").str.split("-", n=1).str[0]
+    size = np.full(len(rows), np.nan)
+    for outlet, values in sizes.items():
+        size = np.where(told.to_numpy() == outlet, values[at], size)
+    over, why = _to_rule(height, rows, size, rule)
+    waiting = np.isnan(height) & rows["outlet_elev_ft"].notna().to_numpy()
+    why[waiting] = np.where(apart[waiting], "datums-differ", "no-grade")
+
+    screening = rows["method"].map({name: m.weight == SCREENING for name, m in METHODS.items()})
+    screen = screening.fillna(True).to_numpy(dtype=bool)  # a method not told orders no kit
+    sd = np.where(np.isnan(sd), METHODS["eye"].sd_in, sd)
+    dates = rows["reading_date"].to_numpy().astype("datetime64[D]")
+    days = dates.astype(np.int64)
+    days = np.where(np.isnat(dates), np.iinfo(np.int64).min, days)
+    identity = rows["reading_id"].rank(method="first").to_numpy()
+    order = np.lexsort((identity, sd, -days, screen, np.isnan(over), at))
+    first = np.ones(len(order), dtype=bool)
+    first[1:] = at[order][1:] != at[order][:-1]
+    chosen = order[first]
+
+    n = len(hydrants)
+    result = pd.DataFrame(
+        {
+            "outlet_height_in": np.full(n, np.nan),
+            "height_sd_in": np.full(n, np.nan),
+            "height_basis": pd.Series(None, index=range(n), dtype="str"),
+            "reading_date": np.full(n, np.datetime64("NaT"), dtype="datetime64[ms]"),
+            "screening": np.zeros(n, dtype=bool),
+            "flange_height_in": np.full(n, np.nan),
+            "why_not": pd.Series(None, index=range(n), dtype="str"),
+        },
+    )
+    to = at[chosen]
+    usable = ~np.isnan(over[chosen])
+    result.loc[to, "outlet_height_in"] = over[chosen]
+    result.loc[to, "height_sd_in"] = np.where(usable, sd[chosen], np.nan)
+    result.loc[to, "height_basis"] = basis[chosen]
+    result.loc[to, "reading_date"] = rows["reading_date"].to_numpy()[chosen]
+    result.loc[to, "screening"] = screen[chosen]
+    result.loc[to, "flange_height_in"] = rows["flange_height_in"].to_numpy(dtype=np.float64)[chosen]
+    result.loc[to, "why_not"] = why[chosen]
+    result.index = hydrants.index
+    return result, _notices(rows, at, over, why, chosen, days, ids, rule)
+
+
+def _notices(
+    rows: pd.DataFrame,
+    at: NDArray[np.intp],
+    over: NDArray[np.float64],
+    why: NDArray[np.object_],
+    chosen: NDArray[np.intp],
+    days: NDArray[np.int64],
+    ids: pd.Index[str],
+    rule: HeightRule,
+) -> pd.DataFrame:
+    """Readings that cannot answer the rule, and readings of one day that differ."""
+    found: list[pd.DataFrame] = []
+    stands = pd.Series(why[chosen])
+    for code in sorted(stands.dropna().unique()):
+        told = chosen[(stands == code).to_numpy()]
+        found.append(
+            findings(
+                code,
+                table="readings",
+                keys=ids[at[told]],
+                column="outlet_height_in",
+                values=rows["measured_to"].to_numpy(dtype=object)[told],
+                messages=fill(
+                    "reading {reading}: measured to {to}; the rule asks for {rule}",
+                    reading=rows["reading_id"].to_numpy(dtype=object)[told],
+                    to=rows["measured_to"].to_numpy(dtype=object)[told],
+                    rule=str(rule),
+                ).tolist(),
+            )
+        )
+    # readings of the day of the one that stands, where they differ by more than the resolution
+    newest = pd.Series(days[chosen], index=at[chosen])
+    same = (newest.reindex(at).to_numpy() == days) & ~np.isnan(over)
+    spread = pd.Series(over[same]).groupby(at[same]).agg(["min", "max", "size"])
+    differ = spread[(spread["max"] - spread["min"]) > rule.resolution_in]
+    if len(differ):
+        found.append(
+            findings(
+                "readings-same-day",
+                table="readings",
+                keys=ids[differ.index],
+                column="outlet_height_in",
+                values=numbers(differ["max"] - differ["min"]),
+                messages=fill(
+                    "{size} readings of one day lie between {low} and {high} in",
+                    size=differ["size"].to_numpy(), low=differ["min"].to_numpy(),
+                    high=differ["max"].to_numpy(),
+                ).tolist(),
+            )
+        )  # fmt: skip
+    return join_findings(*found)

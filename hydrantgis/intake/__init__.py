@@ -1,0 +1,1 @@
+"""From a source somebody else made to canonical tables, with every row accounted for."""

@@ -1,0 +1,523 @@
+"""
+The whole job, in the order in which it is done.
+
+    source layers, surveys -> register -> heights -> verdicts -> remedies -> season list -> map, files
+
+Each step is a function that a notebook can call; the command line calls the same ones. This is the
+one place that gathers paths, the time and the rooms.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+import tomllib
+from dataclasses import dataclass
+from importlib import metadata
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from hydrantgis import __version__
+from hydrantgis.assess import check as assess
+from hydrantgis.deliver.lists import write_csv
+from hydrantgis.ground.errors import RegisterError, WordsError, some
+from hydrantgis.ground.findings import findings, join_findings, no_findings
+from hydrantgis.ground.plane import plane_ft
+from hydrantgis.ground.tables import (
+    AREAS,
+    CHECKED,
+    EXCEPTIONS,
+    IMPORTS,
+    MAINS,
+    PROVENANCE,
+    READINGS,
+    SHOTS,
+)
+from hydrantgis.heights.grade import GradeFit, grade_at
+from hydrantgis.heights.outlet import basis_heights
+from hydrantgis.intake.take import Intake, take
+from hydrantgis.intake.words import IntakeWords
+from hydrantgis.register.geopackage import write_geopackage
+from hydrantgis.register.store import Added, Register
+from hydrantgis.season.areas import area_of
+from hydrantgis.season.lists import Season, season_lists
+from hydrantgis.standards.kits import KitCatalogue, catalogue_from_mapping
+from hydrantgis.standards.load import cautions, load_kits, load_rule, text_of
+from hydrantgis.standards.methods import GRADE_SHOT_SD_FT
+from hydrantgis.standards.rules import HeightRule, rule_from_mapping
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import folium
+
+    from hydrantgis.deliver.looks import MapWords
+
+SHOT_RADIUS_FT = 25.0
+"""Ground shots farther from a hydrant than this do not tell its grade. [ft]"""
+
+
+def the_time() -> dt.datetime:
+    """
+    Now, in UTC; or what SOURCE_DATE_EPOCH says, so that a run can be repeated to the byte.
+
+    Notes
+    -----
+    SOURCE_DATE_EPOCH is the variable of the reproducible-builds specification: whole seconds since
+    1970-01-01 UTC.
+    """
+    fixed = os.environ.get("SOURCE_DATE_EPOCH")
+    moment = dt.datetime.now(dt.UTC) if fixed is None else dt.datetime.fromtimestamp(int(fixed), dt.UTC)
+    return moment.replace(microsecond=0, tzinfo=None)
+
+
+def _quiet(_: str) -> None:
+    """Tell nobody."""
+
+
+def bring_in(
+    register: Path | str,
+    source: Path | str,
+    kind: str = "hydrants",
+    *,
+    words: IntakeWords | None = None,
+    now: dt.datetime | None = None,
+    dry_run: bool = False,
+    tell: Callable[[str], None] = _quiet,
+) -> tuple[Intake, Added]:
+    """
+    Bring a source into the register.
+
+    Parameters
+    ----------
+    register
+        The register's file; made by the first hydrant layer.
+    source
+        A vector layer or a table.
+    kind
+        `hydrants`, `areas`, `valves`, `mains`, `facilities`, `readings` or `shots`.
+    words
+        What the user says about the source.
+    now
+        The time to record, in UTC; the clock's where it is None.
+    dry_run
+        Do everything but write.
+    tell
+        Told each stage of the work.
+
+    Returns
+    -------
+    intake, added
+        What the source held, and what of it was new to the register.
+
+    Raises
+    ------
+    HydrantGISError
+        The source or the register cannot be used; nothing was written.
+    """
+    moment = the_time() if now is None else now
+    store = Register(Path(register))
+    known = pd.Index(store.hydrants()["hydrant_id"]) if kind == "readings" else None
+    intake = take(
+        str(source), kind, words or IntakeWords(), today=moment.date(), known=known, tell=tell
+    )
+    tell(f"{'looking at' if dry_run else 'writing to'} {store.path.name}")
+    return intake, store.add(intake, now=moment, dry_run=dry_run)
+
+
+def keep_standards(
+    register: Path | str, *, rule: str | None = None, kits: str | None = None,
+    now: dt.datetime | None = None,
+) -> None:
+    """
+    Keep a rule or a kit catalogue in the register, as what stands where none is named.
+
+    Raises
+    ------
+    HydrantGISError
+        The file has problems, or there is no register.
+    """  # fmt: skip
+    items: dict[str, str] = {}
+    if rule is not None:
+        load_rule(rule)
+        items["rule"] = text_of("rules", rule)
+    if kits is not None:
+        load_kits(kits)
+        items["kits"] = text_of("kits", kits)
+    Register(Path(register)).keep_settings(items, now=the_time() if now is None else now)
+
+
+def standards_for(
+    store: Register, rule: str | None, kits: str | None
+) -> tuple[HeightRule, KitCatalogue]:
+    """
+    The rule and the kits that are named, else those that the register keeps; never another.
+
+    Raises
+    ------
+    WordsError
+        Neither says it.
+    """
+    kept = store.settings()
+    for word, name in ((rule, "rule"), (kits, "kits")):
+        if word is None and name not in kept:
+            raise WordsError(
+                f"no {'height rule' if name == 'rule' else 'kit catalogue'} is named",
+                accepted=f"an id that `hydrantgis {'rules' if name == 'rule' else name} list` shows, "
+                "or a TOML file",
+                do=f"pass --{name}, or keep one in the register with `rules keep` or `kits keep`",
+            )
+    height_rule = (
+        load_rule(rule) if rule else rule_from_mapping(tomllib.loads(kept["rule"]), "kept rule")
+    )
+    catalogue = (
+        load_kits(kits) if kits else catalogue_from_mapping(tomllib.loads(kept["kits"]), "kept kits")
+    )
+    return height_rule, catalogue
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """
+    The result of a check.
+
+    Attributes
+    ----------
+    table
+        The `checked` table.
+    hydrants, areas, mains
+        What it was made from, for maps and lists.
+    exceptions
+        Rows that never came into the register, and findings of the check.
+    findings
+        What the check noticed.
+    provenance
+        What the result rests on.
+    moment
+        When the register was last added to; files are stamped with it.
+    """
+
+    table: gpd.GeoDataFrame
+    hydrants: gpd.GeoDataFrame
+    areas: gpd.GeoDataFrame
+    mains: gpd.GeoDataFrame
+    exceptions: gpd.GeoDataFrame
+    findings: pd.DataFrame
+    provenance: pd.DataFrame
+    rule: HeightRule
+    kits: KitCatalogue
+    moment: dt.datetime
+
+    def counts(self) -> dict[str, int]:
+        """How many hydrants, how many judged and measured, how many of each verdict."""
+        verdict = self.table["verdict"]
+        by = verdict.value_counts()
+        each = {name: int(by.get(name, 0)) for name in CHECKED["verdict"].allowed}
+        measured = each["inside"] + each["low"] + each["high"]
+        return {
+            "hydrants": len(verdict),
+            "not_judged": int(verdict.isna().sum()),
+            "measured": measured,
+            **each,
+        }
+
+    def write(self, path: Path | str) -> None:
+        """Write the GeoPackage: checked, exceptions, provenance."""
+        write_geopackage(
+            Path(path),
+            [(CHECKED, self.table), (EXCEPTIONS, self.exceptions), (PROVENANCE, self.provenance)],
+            moment=self.moment,
+        )
+
+
+def _grade(
+    hydrants: gpd.GeoDataFrame, shots: gpd.GeoDataFrame
+) -> tuple[GradeFit | None, str | None, pd.DataFrame]:
+    """Grade at the hydrants from the ground shots, its datum, and shots that were left out."""
+    ground = shots[(shots["shot_code"] == "ground") & shots.geometry.notna()]
+    if not len(ground):
+        return None, None, no_findings()
+    datums = ground["vertical_datum"].str.strip().str.casefold().unique()
+    if len(datums) > 1:
+        raise RegisterError(
+            "the ground shots stand in several vertical datums", found=some(sorted(datums)),
+            do="convert them to one before they come in",
+        )  # fmt: skip
+    x, y = hydrants.geometry.x.to_numpy(), hydrants.geometry.y.to_numpy()
+    to_plane = plane_ft(x, y, hydrants.crs)
+
+    def flat(points: gpd.GeoSeries) -> np.ndarray:
+        both = to_plane.transform(points.x.to_numpy(), points.y.to_numpy())
+        return np.column_stack(both)
+
+    fit = grade_at(
+        flat(hydrants.geometry),
+        flat(ground.geometry),
+        ground["elev_ft"],
+        ground["elev_sd_ft"].fillna(GRADE_SHOT_SD_FT),
+        radius_ft=SHOT_RADIUS_FT,
+    )
+    at = hydrants["hydrant_id"].to_numpy(dtype=object)[fit.outlier_hydrant]
+    notes = findings(
+        "grade-outlier", table="shots",
+        keys=ground["shot_id"].to_numpy(dtype=object)[fit.outlier_shot], column="elev_ft",
+        values=[f"{v:g}" for v in ground["elev_ft"].to_numpy()[fit.outlier_shot]],
+        messages=[f"left out of the grade at hydrant {name}" for name in at],
+    )  # fmt: skip
+    return fit, str(ground["vertical_datum"].iloc[0]), notes
+
+
+def check(
+    register: Path | str,
+    *,
+    rule: str | None = None,
+    kits: str | None = None,
+    outlet: str | None = None,
+    command: str = "library call",
+    tell: Callable[[str], None] = _quiet,
+) -> Checked:
+    """
+    Verdict and remedy of every hydrant in the register.
+
+    Parameters
+    ----------
+    register
+        The register's file.
+    rule, kits
+        An id that ships or a TOML file; where None, what the register keeps.
+    outlet
+        Which outlet is judged, where the rule leaves it open.
+    command
+        What was typed, for the provenance.
+    tell
+        Told each stage of the work.
+
+    Raises
+    ------
+    HydrantGISError
+        No rule or kits are named, or the register cannot be read.
+    """
+    store = Register(Path(register))
+    height_rule, catalogue = standards_for(store, rule, kits)
+    height_rule = height_rule.judging(outlet)
+    tell(f"reading {store.path.name}")
+    hydrants, readings = store.hydrants(), store.readings()
+    areas, shots = gpd.GeoDataFrame(store.read(AREAS)), gpd.GeoDataFrame(store.read(SHOTS))
+    tell("heights")
+    grade, datum, outliers = _grade(hydrants, shots)
+    basis, on_heights = basis_heights(
+        hydrants, readings, height_rule, grade=grade, grade_datum=datum
+    )
+    tell("verdicts and remedies")
+    area_ids, on_areas = area_of(hydrants, areas)
+    table, on_hydrants = assess.check(
+        hydrants, basis, rule=height_rule, kits=catalogue, area_ids=area_ids
+    )
+    noticed = join_findings(outliers, on_heights, on_areas, on_hydrants)
+    return Checked(
+        table=table,
+        hydrants=hydrants,
+        areas=areas,
+        mains=gpd.GeoDataFrame(store.read(MAINS)),
+        exceptions=_exceptions(store.exceptions(), noticed, hydrants),
+        findings=noticed,
+        provenance=_provenance(store, height_rule, catalogue, command),
+        rule=height_rule,
+        kits=catalogue,
+        moment=store.recorded_at(),
+    )
+
+
+def _exceptions(
+    put_aside: gpd.GeoDataFrame, noticed: pd.DataFrame, hydrants: gpd.GeoDataFrame
+) -> gpd.GeoDataFrame:
+    """Rows put aside at intake, then what the check noticed, at the hydrant where it is one."""
+    where = pd.Series(hydrants.geometry.array, index=hydrants["hydrant_id"])
+    flagged = noticed.assign(outcome="flagged")
+    points = gpd.GeoSeries(flagged["key"].map(where).to_numpy(dtype=object), crs=hydrants.crs)
+    told = EXCEPTIONS.conform(gpd.GeoDataFrame(flagged, geometry=points))
+    both = [f for f in (put_aside.to_crs(hydrants.crs), told) if len(f)]
+    if not both:
+        return gpd.GeoDataFrame(EXCEPTIONS.empty(hydrants.crs))
+    frame = EXCEPTIONS.conform(gpd.GeoDataFrame(pd.concat(both, ignore_index=True)))
+    return gpd.GeoDataFrame(frame, crs=hydrants.crs)
+
+
+def _provenance(
+    store: Register, rule: HeightRule, kits: KitCatalogue, command: str
+) -> pd.DataFrame:
+    imports = store.read(IMPORTS)
+    house = kits.house
+    longest = "no limit" if house.longest_total_in is None else f"{house.longest_total_in:g} in"
+    items = [
+        ("command", command),
+        ("hydrantgis", __version__),
+        *((name, metadata.version(name)) for name in ("geopandas", "pyogrio", "pyproj", "shapely")),
+        ("register", store.path.name),
+        ("crs", store.crs.name),
+        ("rule", f"{rule.rule_id}: {rule.title}; {rule}"),
+        ("rule citation", str(rule.citation)),
+        ("rule address", rule.citation.address),
+        ("rule read", f"{rule.citation.how_read}, {rule.citation.read_on}"),
+        ("rule decision", f"{rule.decision}; confidence {rule.confidence:g} where guarded"),
+        ("rule resolution", f"{rule.resolution_in:g} in, limits allowed"),
+        ("kits", f"{kits.catalogue_id}: {kits.title}"),
+        ("kits source", kits.source),
+        ("house rule: one extension per hydrant", "on" if house.one_extension else "off"),
+        ("house rule: longest total extension", longest),
+        ("house rule: policy", house.policy),
+    ]
+    frame = pd.DataFrame(items, columns=["item", "value"])
+    told = "source " + imports["source"] + " as " + imports["as_kind"]
+    counted = (
+        imports["sha256"] + "; rows in " + imports["source_rows"].astype("str") + ", accepted "
+        + imports["accepted"].astype("str") + ", held " + imports["held"].astype("str")
+        + ", rejected " + imports["rejected"].astype("str") + "; CRS "
+        + imports["crs"].fillna("none") + " (" + imports["crs_from"].fillna("none") + ")"
+    )  # fmt: skip
+    sources = pd.DataFrame({"item": told, "value": counted})
+    said = pd.DataFrame({"item": "caution", "value": list(cautions())})
+    return PROVENANCE.conform(pd.concat([frame, sources, said], ignore_index=True))
+
+
+def plan(result: Checked) -> Season:
+    """The season list by area, from a check."""
+    return season_lists(result.table, result.hydrants, result.areas)
+
+
+def write_season(season: Season, folder: Path | str, *, moment: dt.datetime) -> list[Path]:
+    """
+    Write the season as a GeoPackage and every list as CSV.
+
+    Returns
+    -------
+    paths
+        The files, the GeoPackage first.
+    """
+    place = Path(folder)
+    package = place / "season.gpkg"
+    write_geopackage(package, season.layers(), moment=moment)
+    paths = [package]
+    for table, frame in season.layers():
+        paths.append(place / f"season_{table.name}.csv")
+        write_csv(paths[-1], table, frame)
+    return paths
+
+
+def draw_map(result: Checked, *, title: str) -> folium.Map:
+    """
+    The checked hydrants as a web map that needs no network.
+
+    Parameters
+    ----------
+    result
+        From `check`.
+    title
+        What stands at its head.
+    """
+    from hydrantgis.deliver.webmap import web_map
+
+    return web_map(
+        result.table,
+        words=map_words(result, title=title),
+        areas=result.areas,
+        lines=result.mains,
+        facts=result.hydrants.drop(columns="geometry").set_index("hydrant_id"),
+    )
+
+
+def map_words(result: Checked, *, title: str) -> MapWords:
+    """Title, rule and date as map and picture show them."""
+    from hydrantgis.deliver.looks import MapWords
+
+    newest = result.table["reading_date"].max()
+    return MapWords(
+        title=title,
+        rule=f"{result.rule.title}: {result.rule}",
+        citation=str(result.rule.citation),
+        data_date="no readings" if pd.isna(newest) else f"{newest:%Y-%m-%d}",
+        cautions=cautions(),
+    )
+
+
+def demo_folder() -> Path:
+    """Where the demo district lies: in the package, or beside it in a checkout."""
+    here = Path(__file__).parent
+    inside = here / "data_demo"
+    return inside if inside.is_dir() else here.parent / "data_demo"
+
+
+DEMO_TIME = dt.datetime(2026, 9, 30, 12)  # noqa: DTZ001 - UTC, like every time in the register
+"""The demo records this time, so that every run of it gives the same bytes."""
+
+
+def demo(
+    out: Path | str, *, tell: Callable[[str], None] = _quiet
+) -> tuple[Checked, Season, list[Path], list[tuple[str, Intake]]]:
+    """
+    Run the whole job on the invented district.
+
+    Parameters
+    ----------
+    out
+        Folder for the results; files of an earlier run are replaced.
+    tell
+        Told each stage of the work.
+
+    Returns
+    -------
+    checked, season, paths, intakes
+        Results, the files that were written, and what each source brought.
+    """
+    from hydrantgis.deliver.webmap import save_map
+
+    data, place = demo_folder(), Path(out)
+    place.mkdir(parents=True, exist_ok=True)
+    register = place / "register.gpkg"
+    register.unlink(missing_ok=True)
+    district = data / "district.gpkg"
+    steps: list[tuple[Path, str, IntakeWords]] = [
+        (district, "hydrants", IntakeWords(layer="hydrants")),
+        (district, "areas", IntakeWords(layer="service_areas")),
+        (district, "valves", IntakeWords(layer="valves")),
+        (district, "mains", IntakeWords(layer="mains")),
+        (district, "facilities", IntakeWords(layer="facilities")),
+        (data / "readings_2026.csv", "readings", IntakeWords()),
+        (data / "shots_2026.csv", "shots", demo_shot_words()),
+    ]
+    intakes = []
+    for source, kind, words in steps:
+        intake, _ = bring_in(register, source, kind, words=words, now=DEMO_TIME, tell=tell)
+        intakes.append((f"{source.name} as {kind}", intake))
+    keep_standards(
+        register, rule=str(data / "rule.toml"), kits=str(data / "kits.toml"), now=DEMO_TIME
+    )
+    checked = check(register, command="hydrantgis demo", tell=tell)
+    checked.write(place / "checked.gpkg")
+    season = plan(checked)
+    tell("season lists")
+    written = write_season(season, place, moment=checked.moment)
+    tell("map")
+    save_map(draw_map(checked, title="Tesselbrook Water District"), place / "map.html")
+    return checked, season, [register, place / "checked.gpkg", place / "map.html", *written], intakes
+
+
+def demo_shot_words() -> IntakeWords:
+    """What the demo's survey file does not say of itself: CRS, unit and datum."""
+    from hydrantgis.ground.units import LengthUnit
+
+    return IntakeWords(
+        crs="EPSG:3736",
+        units={"elev_ft": LengthUnit.FT},
+        constants={"vertical_datum": "NAVD88"},
+    )
+
+
+__all__ = [
+    "Checked", "IntakeWords", "READINGS", "bring_in", "check", "demo", "draw_map",
+    "keep_standards", "plan", "write_season",
+]  # fmt: skip

@@ -1,0 +1,133 @@
+"""
+The history and the state that follows from it.
+
+An event is a row with what was told and blanks for what was not. What a hydrant is now is, column
+by column, the last thing that was told of it. Nothing here touches a file.
+"""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyproj
+
+from hydrantgis.ground.tables import HISTORY, HYDRANTS, READINGS
+
+_FACTS = [name for name in HYDRANTS.names if name != HYDRANTS.key]
+_STATE_EVENTS = (
+    "imported", "extended", "retired", "out_of_service", "returned_to_service", "closed_out",
+)  # fmt: skip
+
+
+def _event_ids(events: pd.DataFrame) -> pd.Series:
+    """Ids made from what the events say, so that the same telling has the same id everywhere."""
+    content = events.drop(columns=["event_id"]).astype("object").where(lambda f: f.notna(), None)
+    hashed = pd.util.hash_pandas_object(content.astype("str"), index=False)
+    return ("e" + hashed.map("{:016x}".format)).astype("str")
+
+
+def imported_events(
+    hydrants: gpd.GeoDataFrame, state: gpd.GeoDataFrame, import_id: str
+) -> pd.DataFrame:
+    """
+    Events for the hydrants that are new or told differently than they stand.
+
+    Parameters
+    ----------
+    hydrants
+        Accepted rows, in the CRS of the register, one a hydrant.
+    state
+        The `hydrants` table as it stands.
+    import_id
+        The intake that tells it.
+
+    Returns
+    -------
+    events
+        The `events` table; a hydrant told as it stands makes none.
+    """
+    told = pd.DataFrame(hydrants.drop(columns="geometry"))
+    told["x"], told["y"] = hydrants.geometry.x, hydrants.geometry.y
+    now = pd.DataFrame(state.drop(columns="geometry"))
+    now["x"], now["y"] = state.geometry.x, state.geometry.y
+    now = now.set_index("hydrant_id").reindex(told["hydrant_id"])
+    differs = np.zeros(len(told), dtype=bool)
+    for name in (*_FACTS, "x", "y"):
+        new, old = told[name], now[name].set_axis(told.index)
+        differs |= (new.notna() & (old.isna() | (new != old))).to_numpy(dtype=bool, na_value=False)
+    fresh = ~told["hydrant_id"].isin(state["hydrant_id"]).to_numpy()
+    events = told[differs | fresh].assign(event="imported", import_id=import_id, event_id="")
+    events = HISTORY.conform(events.reset_index(drop=True))
+    return events.assign(event_id=_event_ids(events))
+
+
+def measured_events(readings: pd.DataFrame, history: pd.DataFrame, import_id: str) -> pd.DataFrame:
+    """
+    Events for readings that were not told before.
+
+    Parameters
+    ----------
+    readings
+        The `readings` table; the reading's id is the event's.
+    history
+        The `events` table as it stands.
+    import_id
+        The intake that tells them.
+
+    Returns
+    -------
+    events
+        The `events` table.
+    """
+    fresh = readings[~readings["reading_id"].isin(history["event_id"])]
+    events = fresh.rename(columns={"reading_id": "event_id"}).assign(
+        event="measured", import_id=import_id, event_date=fresh["reading_date"]
+    )
+    return HISTORY.conform(events.reset_index(drop=True))
+
+
+def readings_of(history: pd.DataFrame) -> pd.DataFrame:
+    """The `readings` table that a history holds."""
+    measured = history[history["event"] == "measured"]
+    return READINGS.conform(
+        measured.rename(columns={"event_id": "reading_id"}).reset_index(drop=True)
+    )
+
+
+def state_after(
+    state: gpd.GeoDataFrame, events: pd.DataFrame, crs: pyproj.CRS
+) -> gpd.GeoDataFrame:
+    """
+    What the hydrants are after more events.
+
+    Parameters
+    ----------
+    state
+        The `hydrants` table before; with no rows for the whole history.
+    events
+        In the order in which they were told.
+    crs
+        Of the register.
+
+    Returns
+    -------
+    state
+        The `hydrants` table, in the order in which hydrants were first told.
+
+    Notes
+    -----
+    Telling the events in one go or in parts comes to the same.
+    """
+    before = pd.DataFrame(state.drop(columns="geometry"))
+    before["x"], before["y"] = state.geometry.x, state.geometry.y
+    columns = ["hydrant_id", *_FACTS, "x", "y"]
+    told = events[events["event"].isin(_STATE_EVENTS)][columns]
+    rows = pd.concat([f for f in (before[columns], told) if len(f)] or [before[columns]])
+    if rows["hydrant_id"].duplicated().any():
+        rows = rows.groupby("hydrant_id", sort=False, as_index=False).last()
+    rows = rows.reset_index(drop=True)
+    points = gpd.points_from_xy(rows["x"], rows["y"])
+    geometry = gpd.GeoSeries(points, crs=crs).mask(rows["x"].isna() | rows["y"].isna())
+    frame = HYDRANTS.conform(gpd.GeoDataFrame(rows.drop(columns=["x", "y"]), geometry=geometry))
+    return gpd.GeoDataFrame(frame, crs=crs)

@@ -1,0 +1,251 @@
+"""
+GeoPackage files: whole or not at all, with titles and allowed values for every column.
+
+Layers go into a temporary file beside the target, which takes the target's place in one step. So
+a kill, a full disk or a reader at the wrong moment finds the file before or after, never between.
+
+References
+----------
+.. [1] OGC 12-128r19, GeoPackage Encoding Standard 1.4, annex F.9, schema extension: tables
+   gpkg_data_columns and gpkg_data_column_constraints, requirements 103 to 114.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import tempfile
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import geopandas as gpd
+import pyogrio
+
+from hydrantgis.ground.errors import LockedError, UnreadableError
+
+if TYPE_CHECKING:
+    import datetime as dt
+    from collections.abc import Iterator, Sequence
+
+    import pandas as pd
+
+    from hydrantgis.ground.table import Table
+
+_SCHEMA = """
+CREATE TABLE IF NOT EXISTS gpkg_extensions (
+  table_name TEXT, column_name TEXT, extension_name TEXT NOT NULL, definition TEXT NOT NULL,
+  scope TEXT NOT NULL, CONSTRAINT ge_tce UNIQUE (table_name, column_name, extension_name));
+CREATE TABLE IF NOT EXISTS gpkg_data_columns (
+  table_name TEXT NOT NULL, column_name TEXT NOT NULL, name TEXT, title TEXT, description TEXT,
+  mime_type TEXT, constraint_name TEXT,
+  CONSTRAINT pk_gdc PRIMARY KEY (table_name, column_name),
+  CONSTRAINT gdc_tn UNIQUE (table_name, name));
+CREATE TABLE IF NOT EXISTS gpkg_data_column_constraints (
+  constraint_name TEXT NOT NULL, constraint_type TEXT NOT NULL, value TEXT, min NUMERIC,
+  min_is_inclusive BOOLEAN, max NUMERIC, max_is_inclusive BOOLEAN, description TEXT,
+  CONSTRAINT gdcc_ntv UNIQUE (constraint_name, constraint_type, value));
+"""
+_DEFINITION = "http://www.geopackage.org/spec140/#extension_schema"
+
+
+@contextmanager
+def _stamped(moment: dt.datetime) -> Iterator[None]:
+    """The time that goes into the file is the data's, not the clock's: same data, same bytes."""
+    text = moment.strftime("%Y-%m-%dT%H:%M:%S.000Z")
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": text})
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
+
+
+def refuse_if_open(path: Path) -> None:
+    """
+    Refuse to replace a file that another program is writing.
+
+    Raises
+    ------
+    LockedError
+        It is.
+    UnreadableError
+        It is no GeoPackage.
+    """
+    if not path.exists():
+        return
+    try:
+        with closing(sqlite3.connect(path, timeout=0, isolation_level=None)) as base:
+            base.execute("BEGIN IMMEDIATE")
+            base.execute("ROLLBACK")
+    except sqlite3.OperationalError as error:
+        raise LockedError(
+            "the file is open for writing in another program",
+            where=str(path),
+            found=str(error),
+            do="close it there, save its edits first, and run this again",
+        ) from error
+    except sqlite3.DatabaseError as error:
+        raise UnreadableError(
+            "the file is no GeoPackage, or is damaged", where=str(path), found=str(error)
+        ) from error
+
+
+@contextmanager
+def replacing(path: Path) -> Iterator[Path]:
+    """
+    A new file beside `path` that takes its place when the block ends well, and goes when not.
+
+    Raises
+    ------
+    LockedError
+        The target cannot be replaced.
+    """
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(prefix=f".{path.name}.", dir=path.parent) as folder:
+        fresh = Path(folder) / path.name
+        yield fresh
+        with fresh.open("rb+") as stream:
+            os.fsync(stream.fileno())
+        try:
+            fresh.replace(path)
+        except PermissionError as error:
+            raise LockedError(
+                "the file is open in another program and cannot be replaced",
+                where=str(path),
+                do="close it there, or name another with --out",
+            ) from error
+
+
+def write_layers(
+    path: Path,
+    layers: Sequence[tuple[Table, pd.DataFrame]],
+    *,
+    moment: dt.datetime,
+    append: Sequence[str] = (),
+) -> None:
+    """
+    Write tables as layers of a GeoPackage.
+
+    Parameters
+    ----------
+    path
+        The file to write into; it must not be in use. Layers of the same name are replaced.
+    layers
+        Declarations and conformed frames; a frame's CRS is that of its layer.
+    moment
+        The time that the file is stamped with.
+    append
+        Names of layers to which the rows are added instead.
+    """
+    with _stamped(moment):
+        for table, frame in layers:
+            adding = table.name in append and _has_layer(path, table.name)
+            if table.geometry is None:
+                pyogrio.write_arrow(
+                    table.to_arrow(frame), path, layer=table.name, driver="GPKG", append=adding,
+                    ASPATIAL_VARIANT="GPKG_ATTRIBUTES",
+                )  # fmt: skip
+                continue
+            crs = frame.crs if isinstance(frame, gpd.GeoDataFrame) else None
+            pyogrio.write_arrow(
+                table.to_arrow(frame), path, layer=table.name, driver="GPKG", append=adding,
+                geometry_name="geometry", geometry_type=table.geometry,
+                crs=crs.to_wkt() if crs is not None else None,
+            )  # fmt: skip
+    _describe(path, [table for table, _ in layers])
+
+
+def write_geopackage(
+    path: Path, layers: Sequence[tuple[Table, pd.DataFrame]], *, moment: dt.datetime
+) -> None:
+    """
+    Write a GeoPackage of exactly these layers, in the place of the one that may be there.
+
+    Parameters
+    ----------
+    path, layers, moment
+        As `write_layers`.
+
+    Raises
+    ------
+    LockedError
+        Another program is writing to the file that is there.
+    """
+    refuse_if_open(path)
+    with replacing(path) as fresh:
+        write_layers(fresh, layers, moment=moment)
+
+
+def _has_layer(path: Path, name: str) -> bool:
+    return path.exists() and name in layer_names(path)
+
+
+def layer_names(path: Path) -> list[str]:
+    """Names of the layers of a GeoPackage, in the order in which they were made."""
+    with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as base:
+        rows = base.execute("SELECT table_name FROM gpkg_contents ORDER BY rowid").fetchall()
+    return [str(row[0]) for row in rows]
+
+
+def _describe(path: Path, tables: Sequence[Table]) -> None:
+    """Titles, descriptions and allowed values of every column, after the schema extension [1]_."""
+    with closing(sqlite3.connect(path)) as base, base:
+        base.executescript(_SCHEMA)
+        for name in ("gpkg_data_columns", "gpkg_data_column_constraints"):
+            base.execute(
+                "INSERT INTO gpkg_extensions SELECT ?, NULL, 'gpkg_schema', ?, 'read-write' WHERE "
+                "NOT EXISTS (SELECT 1 FROM gpkg_extensions WHERE table_name = ? "
+                "AND extension_name = 'gpkg_schema')",
+                (name, _DEFINITION, name),
+            )
+        for table in tables:
+            base.execute("DELETE FROM gpkg_data_columns WHERE table_name = ?", (table.name,))
+            base.execute(
+                "UPDATE gpkg_contents SET identifier = ?, description = ? WHERE table_name = ?",
+                (table.title, table.about, table.name),
+            )
+            for column in table.columns:
+                rule = f"{table.name}_{column.name}"
+                base.execute(
+                    "DELETE FROM gpkg_data_column_constraints WHERE constraint_name = ?", (rule,)
+                )
+                limited = column.least is not None and column.most is not None
+                if column.allowed:
+                    base.executemany(
+                        "INSERT INTO gpkg_data_column_constraints (constraint_name, "
+                        "constraint_type, value) VALUES (?, 'enum', ?)",
+                        [(rule, value) for value in column.allowed],
+                    )
+                elif limited:
+                    base.execute(
+                        "INSERT INTO gpkg_data_column_constraints VALUES "
+                        "(?, 'range', NULL, ?, 1, ?, 1, NULL)",
+                        (rule, column.least, column.most),
+                    )
+                base.execute(
+                    "INSERT INTO gpkg_data_columns VALUES (?, ?, ?, ?, ?, NULL, ?)",
+                    (
+                        table.name, column.name, column.name, column.heading, column.about,
+                        rule if column.allowed or limited else None,
+                    ),
+                )  # fmt: skip
+
+
+def read_layer(path: Path, table: Table) -> pd.DataFrame:
+    """
+    A layer as its table is declared; with no rows where the file has no such layer.
+
+    Raises
+    ------
+    UnreadableError
+        The file is damaged.
+    """
+    if not _has_layer(path, table.name):
+        return table.empty()
+    try:
+        frame = pyogrio.read_dataframe(path, layer=table.name, use_arrow=True)
+    except pyogrio.errors.DataSourceError as error:
+        raise UnreadableError(
+            "the layer cannot be read", where=f"{path}, layer {table.name}", found=str(error)
+        ) from error
+    return table.conform(frame)

@@ -1,0 +1,273 @@
+"""
+The register on disk: what it holds, and the one way to add to it.
+"""
+
+from __future__ import annotations
+
+import shutil
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyproj
+from filelock import FileLock, Timeout
+
+from hydrantgis.ground.errors import LockedError, RegisterError, UnreadableError
+from hydrantgis.ground.tables import (
+    EXCEPTIONS,
+    FINDINGS,
+    HISTORY,
+    HYDRANTS,
+    IMPORTS,
+    REFERENCE_LAYERS,
+    SETTINGS,
+    SHOTS,
+)
+from hydrantgis.register.events import (
+    imported_events,
+    measured_events,
+    readings_of,
+    state_after,
+)
+from hydrantgis.register.geopackage import (
+    layer_names,
+    read_layer,
+    refuse_if_open,
+    replacing,
+    write_layers,
+)
+
+if TYPE_CHECKING:
+    import datetime as dt
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from hydrantgis.ground.table import Table
+    from hydrantgis.intake.take import Intake
+
+FORMAT = "1"
+
+
+@dataclass(frozen=True, slots=True)
+class Added:
+    """What an intake added: events or rows; `known` when the same intake was there already."""
+
+    rows: int
+    known: bool
+    unchanged: int
+
+
+@dataclass(frozen=True, slots=True)
+class Register:
+    """
+    A register file.
+
+    Parameters
+    ----------
+    path
+        A GeoPackage; it is made by the first intake of hydrants.
+    """
+
+    path: Path
+
+    def exists(self) -> bool:
+        """Whether the file is there."""
+        return self.path.exists()
+
+    def read(self, table: Table) -> pd.DataFrame:
+        """
+        A table of the register; shapes are in its CRS.
+
+        Raises
+        ------
+        UnreadableError, RegisterError
+            The file is not there, damaged, or of another format.
+        """
+        self._must_be_there()
+        frame = read_layer(self.path, table)
+        if table.geometry is not None and frame.crs is None:
+            return gpd.GeoDataFrame(frame).set_crs(self.crs)
+        return frame
+
+    def _must_be_there(self) -> None:
+        if not self.exists():
+            raise UnreadableError(
+                "there is no register", where=str(self.path), do="import a hydrant layer first"
+            )
+        refuse_if_open(self.path)
+        names = layer_names(self.path)
+        if SETTINGS.name not in names:
+            raise RegisterError(
+                "the GeoPackage is no register", where=str(self.path),
+                found=f"layers {', '.join(names)}", do="name a register, or a file not yet there",
+            )  # fmt: skip
+
+    def settings(self) -> dict[str, str]:
+        """What holds for the whole register."""
+        self._must_be_there()
+        frame = read_layer(self.path, SETTINGS)
+        found = dict(zip(frame["item"], frame["value"], strict=True))
+        if found.get("format") != FORMAT:
+            raise RegisterError(
+                "the register is of a format that this version does not know",
+                where=str(self.path), found=str(found.get("format")), accepted=FORMAT,
+                do="use the version that wrote it",
+            )  # fmt: skip
+        return found
+
+    @property
+    def crs(self) -> pyproj.CRS:
+        """The CRS of every layer; that of the first hydrant layer that came in."""
+        return pyproj.CRS.from_wkt(self.settings()["crs"])
+
+    def hydrants(self) -> gpd.GeoDataFrame:
+        """What each hydrant is now."""
+        return gpd.GeoDataFrame(self.read(HYDRANTS))
+
+    def readings(self) -> pd.DataFrame:
+        """Every reading that was ever told."""
+        return readings_of(self.read(HISTORY))
+
+    def exceptions(self) -> gpd.GeoDataFrame:
+        """Rows that the newest intake of each source put aside."""
+        frame, imports = self.read(EXCEPTIONS), self.read(IMPORTS)
+        newest = imports.drop_duplicates(["as_kind", "source", "layer"], keep="last")
+        return gpd.GeoDataFrame(frame[frame["import_id"].isin(newest["import_id"])])
+
+    def recorded_at(self) -> dt.datetime:
+        """When the register was last added to."""
+        moments = self.read(IMPORTS)["recorded_at"]
+        return pd.Timestamp(moments.max()).to_pydatetime()
+
+    @contextmanager
+    def _locked(self) -> Iterator[None]:
+        lock = self.path.with_name(f".{self.path.name}.lock")
+        self.path.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            with FileLock(lock, timeout=0):
+                refuse_if_open(self.path)
+                yield
+        except Timeout as error:
+            raise LockedError(
+                "another run is writing to the register", where=str(self.path),
+                do="wait until it has ended, and run this again",
+            ) from error  # fmt: skip
+
+    def keep_settings(self, items: dict[str, str], *, now: dt.datetime) -> None:
+        """Keep more settings, such as the rule that stands for the whole register."""
+        with self._locked():
+            merged = {**self.settings(), **items}
+            self._write([(SETTINGS, _settings_frame(merged))], now=now)
+
+    def add(self, intake: Intake, *, now: dt.datetime, dry_run: bool = False) -> Added:
+        """
+        Add what an intake brought, all of it or nothing.
+
+        Parameters
+        ----------
+        intake
+            From `hydrantgis.intake.take.take`.
+        now
+            The time to record, in UTC.
+        dry_run
+            Tell what would be added and write nothing.
+
+        Raises
+        ------
+        RegisterError
+            The register is not there yet and these are no hydrants.
+        LockedError
+            Another program or run is writing.
+        """
+        if dry_run:
+            return self._plan(intake)[1]
+        with self._locked():
+            layers, added = self._plan(intake)
+            if added.known:
+                return added
+            record = pd.DataFrame([{**intake.record, "recorded_at": pd.Timestamp(now, tz="UTC")}])
+            notes = intake.findings.assign(import_id=intake.record["import_id"])
+            layers += [
+                (IMPORTS, IMPORTS.conform(record)),
+                (FINDINGS, FINDINGS.conform(notes)),
+                (EXCEPTIONS, self._exceptions_in(intake)),
+            ]
+            if not self.exists():
+                if intake.crs is None:
+                    raise RegisterError("a register begins with a hydrant layer")
+                items = {"format": FORMAT, "crs": intake.crs.to_wkt()}
+                layers.append((SETTINGS, _settings_frame(items)))
+            self._write(layers, now=now)
+            return added
+
+    def _exceptions_in(self, intake: Intake) -> pd.DataFrame:
+        """Exceptions with their points in the CRS of the register."""
+        frame = gpd.GeoDataFrame(intake.exceptions)
+        crs = self.crs if self.exists() else intake.crs
+        if intake.crs is not None and frame.geometry.notna().any():
+            return frame.set_crs(intake.crs, allow_override=True).to_crs(crs)
+        return frame.set_crs(crs, allow_override=True)
+
+    def _plan(self, intake: Intake) -> tuple[list[tuple[Table, pd.DataFrame]], Added]:
+        """What would be written, and what that adds."""
+        import_id = str(intake.record["import_id"])
+        if not self.exists():
+            if intake.kind != "hydrants":
+                raise RegisterError(
+                    "a register begins with a hydrant layer", where=str(self.path),
+                    do="run `import SOURCE --register FILE` first",
+                )  # fmt: skip
+            crs = intake.crs
+        else:
+            crs = self.crs
+            if (self.read(IMPORTS)["import_id"] == import_id).any():
+                return [], Added(0, known=True, unchanged=intake.count.accepted)
+        accepted = intake.accepted
+        if isinstance(accepted, gpd.GeoDataFrame) and crs is not None:
+            accepted = accepted.to_crs(crs)
+        if intake.kind == "hydrants":
+            state = self.hydrants() if self.exists() else gpd.GeoDataFrame(HYDRANTS.empty(crs))
+            events = imported_events(gpd.GeoDataFrame(accepted), state, import_id)
+            after = state_after(state, events, pyproj.CRS.from_user_input(crs))
+            added = Added(len(events), known=False, unchanged=len(accepted) - len(events))
+            return [(HYDRANTS, after), (HISTORY, events)], added
+        if intake.kind == "readings":
+            events = measured_events(accepted, self.read(HISTORY), import_id)
+            added = Added(len(events), known=False, unchanged=len(accepted) - len(events))
+            return [(HISTORY, events)], added
+        if intake.kind == "shots":
+            fresh = _fresh_shots(gpd.GeoDataFrame(accepted), gpd.GeoDataFrame(self.read(SHOTS)))
+            added = Added(len(fresh), known=False, unchanged=len(accepted) - len(fresh))
+            return [(SHOTS, fresh)], added
+        table = REFERENCE_LAYERS[intake.kind]
+        return [(table, accepted)], Added(len(accepted), known=False, unchanged=0)
+
+    def _write(self, layers: list[tuple[Table, pd.DataFrame]], *, now: dt.datetime) -> None:
+        grown = (HISTORY.name, IMPORTS.name, FINDINGS.name, EXCEPTIONS.name, SHOTS.name)
+        with replacing(self.path) as fresh:
+            if self.exists():
+                shutil.copyfile(self.path, fresh)
+            write_layers(fresh, layers, moment=now, append=grown)
+
+
+def _settings_frame(items: dict[str, str]) -> pd.DataFrame:
+    frame = pd.DataFrame({"item": list(items), "value": list(items.values())})
+    return SETTINGS.conform(frame)
+
+
+def _fresh_shots(shots: gpd.GeoDataFrame, known: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Shots that the register does not hold already, point for point."""
+
+    def marks(frame: gpd.GeoDataFrame) -> np.ndarray:
+        plain = pd.DataFrame(
+            {
+                "id": frame["shot_id"], "elev": frame["elev_ft"].round(4),
+                "x": frame.geometry.x.round(4), "y": frame.geometry.y.round(4),
+            }
+        )  # fmt: skip
+        return pd.util.hash_pandas_object(plain, index=False).to_numpy()
+
+    return gpd.GeoDataFrame(shots[~np.isin(marks(shots), marks(known))])

@@ -1,0 +1,1 @@
+"""Next season's work by area: tables in, tables out."""

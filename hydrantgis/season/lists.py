@@ -1,0 +1,124 @@
+"""
+The season list: which hydrants get a kit, by area, and the lists of what needs something else.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from hydrantgis.ground.tables import (
+    AREA_TOTALS,
+    JOBS,
+    KIT_TOTALS,
+    OTHER_LISTS,
+    VERDICTS,
+)
+
+if TYPE_CHECKING:
+    from hydrantgis.ground.table import Table
+
+KIT_REMEDIES = ("extend", "exchange", "remove")
+"""Remedies that are a kit job."""
+
+
+@dataclass(frozen=True, slots=True)
+class Season:
+    """
+    What next season needs.
+
+    Attributes
+    ----------
+    jobs
+        The `jobs` table: hydrants that a kit job puts right.
+    others
+        By remedy, the tables of `OTHER_LISTS`.
+    area_totals, kit_totals
+        The tables of those names; a missing area stands as blank, last.
+    """
+
+    jobs: gpd.GeoDataFrame
+    others: dict[str, gpd.GeoDataFrame]
+    area_totals: pd.DataFrame
+    kit_totals: pd.DataFrame
+
+    def layers(self) -> list[tuple[Table, pd.DataFrame]]:
+        """Every table with its declaration, for a writer."""
+        return [
+            (JOBS, self.jobs),
+            (AREA_TOTALS, self.area_totals),
+            (KIT_TOTALS, self.kit_totals),
+            *((OTHER_LISTS[remedy], frame) for remedy, frame in self.others.items()),
+        ]
+
+
+def season_lists(
+    checked: gpd.GeoDataFrame, hydrants: pd.DataFrame, areas: pd.DataFrame
+) -> Season:
+    """
+    Put the checked hydrants into lists by area.
+
+    Parameters
+    ----------
+    checked
+        The `checked` table.
+    hydrants
+        The `hydrants` table, for address and family.
+    areas
+        The `areas` table, for titles.
+
+    Returns
+    -------
+    season
+        Lists in order of area, then address, then hydrant. Every hydrant with a remedy other than
+        `none` stands in exactly one list.
+    """
+    facts = hydrants.set_index("hydrant_id")[["address", "family"]]
+    titles = areas.set_index("area_id")["area_title"] if len(areas) else pd.Series(dtype="str")
+    whole = checked.join(facts, on="hydrant_id")
+    whole = whole.assign(area_title=whole["area_id"].map(titles))
+    whole = whole.sort_values(["area_id", "address", "hydrant_id"], kind="stable", na_position="last")
+
+    def listed(table: Table, remedies: tuple[str, ...]) -> gpd.GeoDataFrame:
+        rows = whole[whole["remedy"].isin(remedies)].reset_index(drop=True)
+        return gpd.GeoDataFrame(table.conform(rows))
+
+    jobs = listed(JOBS, KIT_REMEDIES)
+    others = {remedy: listed(table, (remedy,)) for remedy, table in OTHER_LISTS.items()}
+    return Season(jobs, others, _area_totals(whole, titles), _kit_totals(jobs))
+
+
+def _area_totals(whole: pd.DataFrame, titles: pd.Series) -> pd.DataFrame:
+    area = whole["area_id"]
+    counts = pd.DataFrame(
+        {
+            "hydrants": 1,
+            "not_judged": whole["verdict"].isna(),
+            "measured": whole["verdict"].isin(["inside", "low", "high"]),
+            **{verdict: whole["verdict"] == verdict for verdict in VERDICTS},
+            "jobs": whole["remedy"].isin(KIT_REMEDIES),
+            "kits": whole["kit_id"].notna(),
+            **{f"to_{remedy}": whole["remedy"] == remedy for remedy in OTHER_LISTS},
+        },
+        index=whole.index,
+    )
+    sums = counts.astype("int64").groupby(area, dropna=False, sort=True).sum().reset_index()
+    # an area without a hydrant is an answer too
+    empty = titles.index.difference(sums["area_id"].dropna())
+    more = pd.DataFrame({"area_id": empty}).reindex(columns=sums.columns)
+    more[counts.columns] = 0
+    frame = pd.concat([sums, more]) if len(more) else sums
+    frame = frame.sort_values("area_id", kind="stable", na_position="last").reset_index(drop=True)
+    return AREA_TOTALS.conform(frame.assign(area_title=frame["area_id"].map(titles)))
+
+
+def _kit_totals(jobs: pd.DataFrame) -> pd.DataFrame:
+    fitted = jobs[jobs["kit_id"].notna()]
+    by = ["area_id", "family", "kit_id", "kit_length_in"]
+    counted = fitted.groupby(by, dropna=False, sort=True).size().rename("kits").reset_index()
+    order = np.lexsort((counted["kit_length_in"], counted["family"].fillna("\uffff"), counted["area_id"].fillna("\uffff")))
+    return KIT_TOTALS.conform(counted.iloc[order].reset_index(drop=True))
