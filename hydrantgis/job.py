@@ -1,7 +1,7 @@
 """
 The whole job, in the order in which it is done.
 
-    source layers, surveys -> register -> heights -> verdicts -> remedies -> season list -> map, files
+    sources, surveys -> register -> heights -> verdicts -> remedies -> season list -> map, files
 
 Each step is a function that a notebook can call; the command line calls the same ones. This is the
 one place that gathers paths, the time and the rooms.
@@ -26,7 +26,7 @@ from hydrantgis.assess import check as assess
 from hydrantgis.deliver.lists import write_csv
 from hydrantgis.ground.errors import RegisterError, WordsError, some
 from hydrantgis.ground.findings import findings, join_findings, no_findings
-from hydrantgis.ground.plane import plane_ft
+from hydrantgis.ground.plane import plane_ft, xy
 from hydrantgis.ground.tables import (
     AREAS,
     CHECKED,
@@ -54,6 +54,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     import folium
+    import pyproj
 
     from hydrantgis.deliver.looks import MapWords
 
@@ -71,7 +72,9 @@ def the_time() -> dt.datetime:
     1970-01-01 UTC.
     """
     fixed = os.environ.get("SOURCE_DATE_EPOCH")
-    moment = dt.datetime.now(dt.UTC) if fixed is None else dt.datetime.fromtimestamp(int(fixed), dt.UTC)
+    moment = (
+        dt.datetime.now(dt.UTC) if fixed is None else dt.datetime.fromtimestamp(int(fixed), dt.UTC)
+    )
     return moment.replace(microsecond=0, tzinfo=None)
 
 
@@ -130,7 +133,10 @@ def bring_in(
 
 
 def keep_standards(
-    register: Path | str, *, rule: str | None = None, kits: str | None = None,
+    register: Path | str,
+    *,
+    rule: str | None = None,
+    kits: str | None = None,
     now: dt.datetime | None = None,
 ) -> None:
     """
@@ -163,19 +169,21 @@ def standards_for(
         Neither says it.
     """
     kept = store.settings()
-    for word, name in ((rule, "rule"), (kits, "kits")):
+    for word, name, what in ((rule, "rule", "height rule"), (kits, "kits", "kit catalogue")):
         if word is None and name not in kept:
+            command = "rules" if name == "rule" else name
             raise WordsError(
-                f"no {'height rule' if name == 'rule' else 'kit catalogue'} is named",
-                accepted=f"an id that `hydrantgis {'rules' if name == 'rule' else name} list` shows, "
-                "or a TOML file",
-                do=f"pass --{name}, or keep one in the register with `rules keep` or `kits keep`",
+                f"no {what} is named",
+                accepted=f"an id that `hydrantgis {command} list` shows, or a TOML file",
+                do=f"pass --{name}, or keep one in the register with `{command} keep`",
             )
     height_rule = (
         load_rule(rule) if rule else rule_from_mapping(tomllib.loads(kept["rule"]), "kept rule")
     )
     catalogue = (
-        load_kits(kits) if kits else catalogue_from_mapping(tomllib.loads(kept["kits"]), "kept kits")
+        load_kits(kits)
+        if kits
+        else catalogue_from_mapping(tomllib.loads(kept["kits"]), "kept kits")
     )
     return height_rule, catalogue
 
@@ -235,7 +243,7 @@ class Checked:
 
 
 def _grade(
-    hydrants: gpd.GeoDataFrame, shots: gpd.GeoDataFrame
+    hydrants: gpd.GeoDataFrame, shots: gpd.GeoDataFrame, crs: pyproj.CRS
 ) -> tuple[GradeFit | None, str | None, pd.DataFrame]:
     """Grade at the hydrants from the ground shots, its datum, and shots that were left out."""
     ground = shots[(shots["shot_code"] == "ground") & shots.geometry.notna()]
@@ -247,16 +255,12 @@ def _grade(
             "the ground shots stand in several vertical datums", found=some(sorted(datums)),
             do="convert them to one before they come in",
         )  # fmt: skip
-    x, y = hydrants.geometry.x.to_numpy(), hydrants.geometry.y.to_numpy()
-    to_plane = plane_ft(x, y, hydrants.crs)
-
-    def flat(points: gpd.GeoSeries) -> np.ndarray:
-        both = to_plane.transform(points.x.to_numpy(), points.y.to_numpy())
-        return np.column_stack(both)
+    here, there = xy(hydrants.geometry), xy(ground.geometry)
+    to_plane = plane_ft(here, crs)
 
     fit = grade_at(
-        flat(hydrants.geometry),
-        flat(ground.geometry),
+        np.column_stack(to_plane.transform(here[:, 0], here[:, 1])),
+        np.column_stack(to_plane.transform(there[:, 0], there[:, 1])),
         ground["elev_ft"],
         ground["elev_sd_ft"].fillna(GRADE_SHOT_SD_FT),
         radius_ft=SHOT_RADIUS_FT,
@@ -308,7 +312,7 @@ def check(
     hydrants, readings = store.hydrants(), store.readings()
     areas, shots = gpd.GeoDataFrame(store.read(AREAS)), gpd.GeoDataFrame(store.read(SHOTS))
     tell("heights")
-    grade, datum, outliers = _grade(hydrants, shots)
+    grade, datum, outliers = _grade(hydrants, shots, store.crs)
     basis, on_heights = basis_heights(
         hydrants, readings, height_rule, grade=grade, grade_datum=datum
     )
@@ -323,7 +327,7 @@ def check(
         hydrants=hydrants,
         areas=areas,
         mains=gpd.GeoDataFrame(store.read(MAINS)),
-        exceptions=_exceptions(store.exceptions(), noticed, hydrants),
+        exceptions=_exceptions(store, noticed, hydrants),
         findings=noticed,
         provenance=_provenance(store, height_rule, catalogue, command),
         rule=height_rule,
@@ -333,18 +337,18 @@ def check(
 
 
 def _exceptions(
-    put_aside: gpd.GeoDataFrame, noticed: pd.DataFrame, hydrants: gpd.GeoDataFrame
+    store: Register, noticed: pd.DataFrame, hydrants: gpd.GeoDataFrame
 ) -> gpd.GeoDataFrame:
     """Rows put aside at intake, then what the check noticed, at the hydrant where it is one."""
     where = pd.Series(hydrants.geometry.array, index=hydrants["hydrant_id"])
     flagged = noticed.assign(outcome="flagged")
-    points = gpd.GeoSeries(flagged["key"].map(where).to_numpy(dtype=object), crs=hydrants.crs)
+    points = gpd.GeoSeries(flagged["key"].map(where).to_numpy(dtype=object), crs=store.crs)
     told = EXCEPTIONS.conform(gpd.GeoDataFrame(flagged, geometry=points))
-    both = [f for f in (put_aside.to_crs(hydrants.crs), told) if len(f)]
+    both = [frame for frame in (store.exceptions(), told) if len(frame)]
     if not both:
-        return gpd.GeoDataFrame(EXCEPTIONS.empty(hydrants.crs))
+        return gpd.GeoDataFrame(EXCEPTIONS.empty(store.crs))
     frame = EXCEPTIONS.conform(gpd.GeoDataFrame(pd.concat(both, ignore_index=True)))
-    return gpd.GeoDataFrame(frame, crs=hydrants.crs)
+    return gpd.GeoDataFrame(frame).set_crs(store.crs, allow_override=True)
 
 
 def _provenance(
@@ -503,7 +507,12 @@ def demo(
     written = write_season(season, place, moment=checked.moment)
     tell("map")
     save_map(draw_map(checked, title="Tesselbrook Water District"), place / "map.html")
-    return checked, season, [register, place / "checked.gpkg", place / "map.html", *written], intakes
+    return (
+        checked,
+        season,
+        [register, place / "checked.gpkg", place / "map.html", *written],
+        intakes,
+    )
 
 
 def demo_shot_words() -> IntakeWords:
@@ -518,6 +527,14 @@ def demo_shot_words() -> IntakeWords:
 
 
 __all__ = [
-    "Checked", "IntakeWords", "READINGS", "bring_in", "check", "demo", "draw_map",
-    "keep_standards", "plan", "write_season",
+    "READINGS",
+    "Checked",
+    "IntakeWords",
+    "bring_in",
+    "check",
+    "demo",
+    "draw_map",
+    "keep_standards",
+    "plan",
+    "write_season",
 ]  # fmt: skip

@@ -218,7 +218,7 @@ def _notices(
                 table="hydrants",
                 keys=["(all)" if unknown == len(hydrants) else "(several)"],
                 column="barrel",
-                messages=f"{unknown:,} hydrants have no barrel type; they are judged as dry barrels",
+                messages=f"{unknown:,} hydrants have no barrel type; judged as dry barrels",
             )
         )
     if deep:

@@ -35,7 +35,7 @@ REASONS = {
     "house-one-extension": "only a second kit would do, and the house rule is one per hydrant",
     "flange-outside": "the outlet stands right, the flange does not, and no kit puts both right",
     "flange-conflict": "every kit that is right for the outlet is wrong for the flange",
-    "flange-datum": "a kit raises outlet and flange alike; measured from the flange nothing changes",
+    "flange-datum": "a kit raises outlet and flange alike; from the flange nothing changes",
     "no-kit-for-family": "no kit in the catalogue fits this family",
     "screening-only": "the height is a screening height; it orders no kit",
     "undecided": "the height cannot be told well enough",
@@ -286,17 +286,18 @@ def _why_no_kit(
         "too-high": "stands {over} in above {hi} in; installed kit {e} in",
         "house-longest-total": REASONS["house-longest-total"],
         "house-one-extension": REASONS["house-one-extension"],
-        "longer-than-longest": "{short} in short of {lo} in; the most that can be raised is {most} in",
+        "longer-than-longest": "{short} in short of {lo} in; kits raise {most} in at the most",
         "window-narrower-than-step": (
-            "{before} it stands at {low_y} in, raised {high} in at {high_y} in; the window is {window}"
+            "{before} it stands at {low_y} in, raised {high} in at {high_y}; the window is {window}"
         ),
     }
     # where nothing is above or below, the hydrant as it stands is the neighbor
     low_side = np.where(np.isinf(low_side), 0.0, low_side)
     high_side = np.where(np.isinf(high_side), 0.0, high_side)
     right = np.where(np.isinf(right), 0.0, right)
+    before = np.where(low_side == 0, "as it is", fill("raised {low} in", low=low_side))
     values: dict[str, ArrayLike | str] = {
-        "f": f, "before": np.where(low_side == 0, "as it is", fill("raised {low} in", low=low_side)),
+        "f": f, "before": before,
         "right": right, "right_y": y + right, "right_f": f + right, "flange": str(flange),
         "over": y - window.hi_in, "hi": np.full(len(y), window.hi_in), "e": e,
         "short": window.lo_in - y, "lo": np.full(len(y), window.lo_in),

@@ -39,8 +39,8 @@ app = typer.Typer(
 @app.callback(invoke_without_command=True)
 def _whole(
     context: typer.Context,
-    version: bool = typer.Option(False, "--version", help="Tell the version and end."),  # noqa: FBT001, FBT003
-    debug: bool = typer.Option(False, "--debug", help="Show where in the code a failure arose."),  # noqa: FBT001, FBT003
+    version: bool = typer.Option(False, "--version", help="Tell the version and end."),
+    debug: bool = typer.Option(False, "--debug", help="Show where in the code a failure arose."),
 ) -> None:
     if version:
         from hydrantgis import __version__
@@ -67,8 +67,8 @@ def exit_code(error: HydrantGISError) -> int:
 
     Examples
     --------
-    >>> exit_code(WordsError("no")), exit_code(UnreadableError("no")), exit_code(HydrantGISError("no"))
-    (2, 4, 1)
+    >>> exit_code(WordsError("no")), exit_code(UnreadableError("no"))
+    (2, 4)
     """
     if isinstance(error, WordsError):
         return WRONG_WORDS
@@ -98,7 +98,7 @@ def main(words: list[str] | None = None) -> None:
             traceback.print_exc()
         sys.stderr.write(f"hydrantgis: {error.strerror}\n  where:    {error.filename}\n")
         sys.exit(UNREADABLE)
-    except Exception as error:  # noqa: BLE001 - the last line of defense: no traceback unasked
+    except Exception as error:
         if debug:
             traceback.print_exc()
         sys.stderr.write(

@@ -120,7 +120,7 @@ def _said(
         units={k: unit_of(v) for k, v in pairs(units or [], "--unit").items()},
         spellings={k.lower(): unit_of(v) for k, v in pairs(spellings or [], "--spelling").items()},
         constants={k: v for k, v in constants.items() if v is not None},
-        values=by_column,
+        meanings=by_column,
         date_order=date_order,
         number_rows=number_rows,
     )
@@ -203,8 +203,8 @@ def survey(
     """
     Measured heights and grade shots into the register.
 
-    A height needs to say how it was measured, to which outlet and from where; an elevation, its unit
-    and vertical datum. What the source does not say, the options say for all rows.
+    A height needs to say how it was measured, to which outlet and from where; an elevation, its
+    unit and vertical datum. What the source does not say, the options say for all rows.
 
     \b
     Example:
@@ -241,7 +241,9 @@ def _bring(
     quiet: bool,
 ) -> None:
     if kind not in kinds:
-        raise WordsError(f"`{kind}` is not read here", accepted=", ".join(kinds), do="say --as KIND")
+        raise WordsError(
+            f"`{kind}` is not read here", accepted=", ".join(kinds), do="say --as KIND"
+        )
     from hydrantgis import job
 
     intake, added = job.bring_in(

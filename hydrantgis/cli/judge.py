@@ -106,7 +106,7 @@ def _result_json(result: Checked) -> dict[str, Any]:
         "kits": result.kits.catalogue_id,
         "counts": result.counts(),
         "remedies": [
-            {"remedy": r, "kit_length_in": None if k != k else k, "hydrants": int(n)}  # noqa: PLR0124
+            {"remedy": r, "kit_length_in": None if k != k else k, "hydrants": int(n)}
             for r, k, n in zip(
                 remedies["remedy"], remedies["kit_length_in"], remedies["count"], strict=True
             )
@@ -139,7 +139,7 @@ def _put_result(result: Checked) -> None:
     remedies = _remedies(result.table)
     grid(
         [
-            (f"{_REMEDY_WORDS[r]}{'' if k != k else f', {k:g} in'}", f"{n:,}")  # noqa: PLR0124
+            (f"{_REMEDY_WORDS[r]}{'' if k != k else f', {k:g} in'}", f"{n:,}")
             for r, k, n in zip(
                 remedies["remedy"], remedies["kit_length_in"], remedies["count"], strict=True
             )
@@ -168,7 +168,8 @@ def plan(
     """
     Next season's list by area: which hydrants, which kits, and what needs something else.
 
-    Writes OUT/season.gpkg and each list as CSV with text ids. Budget, days and crews are not weighed.
+    Writes OUT/season.gpkg and each list as CSV with text ids. Budget, days and crews are not
+    weighed.
 
     \b
     Example:
@@ -216,6 +217,8 @@ def _put_season(season: Season) -> None:
     put()
     put("Kits to order")
     sums = kits.sum().reset_index().sort_values(["family", "kit_length_in"], kind="stable")
+    if not len(sums):
+        put("  none")
     grid(
         [
             (family if isinstance(family, str) else "(family not recorded)", kit, f"{n:,}")

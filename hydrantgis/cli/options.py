@@ -22,7 +22,8 @@ Kits = Annotated[
     typer.Option(help="Kit catalogue: an id of `kits list`, or a TOML file; else the kept one."),
 ]
 Outlet = Annotated[
-    str | None, typer.Option(help="Judge this outlet: hose, pumper, lowest or any; else the rule's.")
+    str | None,
+    typer.Option(help="Judge this outlet: hose, pumper, lowest or any; else the rule's."),
 ]
 Crs = Annotated[str | None, typer.Option(help="CRS of the source, for example EPSG:2249.")]
 Layer = Annotated[str | None, typer.Option(help="Layer of the source, where it has several.")]
@@ -47,9 +48,7 @@ Spellings = Annotated[
 Values = Annotated[
     list[str] | None, typer.Option("--value", help="column:WORD=ALLOWED, for words of the source.")
 ]
-DateOrder = Annotated[
-    str | None, typer.Option(help="mdy or dmy, for dates such as 03/04/2024.")
-]
+DateOrder = Annotated[str | None, typer.Option(help="mdy or dmy, for dates such as 03/04/2024.")]
 NumberRows = Annotated[
     str | None,
     typer.Option(metavar="PREFIX", help="Make ids from this and the row's number, where none is."),

@@ -86,7 +86,9 @@ def put_findings(frame: pd.DataFrame) -> None:
         return
     put("Findings")
     rank = {"error": 0, "warning": 1, "note": 2}
-    groups = sorted(frame.groupby("code"), key=lambda item: (rank[item[1]["severity"].iloc[0]], item[0]))
+    groups = sorted(
+        frame.groupby("code"), key=lambda item: (rank[item[1]["severity"].iloc[0]], item[0])
+    )
     rows = []
     for code, group in groups[:_MOST_FINDINGS]:
         keys = group["key"].tolist()

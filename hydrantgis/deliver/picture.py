@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import textwrap
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -190,8 +191,17 @@ def _legend(ax: Axes, count: dict[str, int], missing: int, *, beside: bool) -> N
     ).set_zorder(30)  # fmt: skip
 
 
+class _Sheet(Figure):
+    """A figure that a notebook shows without being set up for it, as it does a table."""
+
+    def _repr_png_(self) -> bytes:
+        target = io.BytesIO()
+        self.savefig(target, format="png")
+        return target.getvalue()
+
+
 def _new_axes() -> Axes:
-    figure = Figure(figsize=_SHEET_IN, facecolor=PAPER)
+    figure = _Sheet(figsize=_SHEET_IN, facecolor=PAPER)
     return figure.add_axes((0.04, 0.135, 0.75, 0.79))
 
 
@@ -223,7 +233,7 @@ def picture(
     Returns
     -------
     figure
-        Not shown and not saved; `savefig` does it.
+        A notebook shows it; `savefig` writes it.
 
     Raises
     ------

@@ -71,7 +71,7 @@ class SettingsError(HydrantGISError):
 
 
 class SourceError(HydrantGISError):
-    """A source cannot be used as it is: several layers and none named, a field that is not there."""
+    """A source cannot be used as it is: no layer named of several, a field that is not there."""
 
 
 class UnreadableError(SourceError):
@@ -95,7 +95,7 @@ class RegisterError(HydrantGISError):
 
 
 class CountError(HydrantGISError):
-    """Rows in do not equal accepted + held + rejected: a fault of this program, never of the data."""
+    """Rows in are not accepted + held + rejected: a fault of this program, never of the data."""
 
 
 def some(values: Sequence[object], most: int = 5) -> str:

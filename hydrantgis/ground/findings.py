@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import pandas as pd
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable
 
 
 class Severity(StrEnum):
@@ -114,10 +114,10 @@ def findings(
     code: str,
     *,
     table: str,
-    keys: Sequence[object] | pd.Series,
+    keys: Iterable[object],
     column: str | None = None,
-    values: Sequence[object] | pd.Series | None = None,
-    messages: str | Sequence[str] | pd.Series | None = None,
+    values: Iterable[object] | None = None,
+    messages: str | Iterable[str] | None = None,
 ) -> pd.DataFrame:
     """
     A frame of findings of one code, a row a key.
@@ -148,13 +148,14 @@ def findings(
     [['no-area', 'H1']]
     """
     kind = CODES[code]
-    n = len(keys)
+    rows = list(keys)
+    n = len(rows)
     text = kind.meaning if messages is None else messages
     columns: dict[str, object] = {
         "code": code,
         "severity": kind.severity.value,
         "table": table,
-        "key": list(keys),
+        "key": rows,
         "column": column,
         "value": [None] * n if values is None else list(values),
         "message": text if isinstance(text, str) else list(text),

@@ -15,13 +15,30 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pyproj
+import shapely
 
 from hydrantgis.ground.units import METRES, LengthUnit
 
 if TYPE_CHECKING:
+    import geopandas as gpd
     from numpy.typing import NDArray
 
 _STRETCHED = ("mercator (1sp)", "popular visualisation", "mercator (variant")
+
+
+def xy(points: gpd.GeoSeries) -> NDArray[np.float64]:
+    """
+    Coordinates of points, missing where there is no point, shape (n, 2). [CRS]
+
+    Examples
+    --------
+    >>> import geopandas as gpd
+    >>> xy(gpd.GeoSeries([shapely.Point(1, 2), None])).tolist()
+    [[1.0, 2.0], [nan, nan]]
+    """
+    shapes = np.asarray(points.array, dtype=object)
+    both = (shapely.get_x(shapes), shapely.get_y(shapes))
+    return np.column_stack(both).astype(np.float64, copy=False)
 
 
 def measures_true(crs: pyproj.CRS) -> bool:
@@ -39,14 +56,14 @@ def measures_true(crs: pyproj.CRS) -> bool:
     return "transverse" in method or not any(word in method for word in _STRETCHED)
 
 
-def plane_ft(x: NDArray[np.float64], y: NDArray[np.float64], crs: pyproj.CRS) -> pyproj.Transformer:
+def plane_ft(points: NDArray[np.float64], crs: pyproj.CRS) -> pyproj.Transformer:
     """
     A transformer from the CRS to a plane in which distances near the points are true. [ft]
 
     Parameters
     ----------
-    x, y
-        Points the plane is laid through, shape (n,). [CRS]
+    points
+        The plane is laid through the middle of these, shape (n, 2). [CRS]
     crs
         Their CRS.
 
@@ -58,19 +75,17 @@ def plane_ft(x: NDArray[np.float64], y: NDArray[np.float64], crs: pyproj.CRS) ->
 
     Examples
     --------
-    >>> t = plane_ft(np.array([-71.1]), np.array([42.37]), pyproj.CRS(4326))
+    >>> t = plane_ft(np.array([[-71.1, 42.37]]), pyproj.CRS(4326))
     >>> bool(abs(t.transform(-71.1, 42.37)[0]) < 1e-6)
     True
     """
     to_ft = float(1 / METRES[LengthUnit.FT])
     if measures_true(crs):
         scale = crs.axis_info[0].unit_conversion_factor * to_ft
-        return pyproj.Transformer.from_pipeline(
-            f"+proj=affine +s11={scale!r} +s22={scale!r}"
-        )
+        return pyproj.Transformer.from_pipeline(f"+proj=affine +s11={scale!r} +s22={scale!r}")
     geographic = pyproj.Transformer.from_crs(crs, 4326, always_xy=True)
-    known = np.isfinite(x) & np.isfinite(y)
-    lon, lat = geographic.transform(x[known], y[known])
+    known = np.isfinite(points).all(axis=1)
+    lon, lat = geographic.transform(points[known, 0], points[known, 1])
     lon0 = float(np.median(lon)) if known.any() else 0.0
     lat0 = float(np.median(lat)) if known.any() else 0.0
     local = pyproj.CRS.from_proj4(

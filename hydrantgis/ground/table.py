@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
 import numpy as np
@@ -19,6 +20,10 @@ import pyarrow.compute as pc
 from hydrantgis.ground.findings import findings, join_findings
 from hydrantgis.ground.text import numbers
 from hydrantgis.ground.units import LengthUnit
+
+
+if TYPE_CHECKING:
+    import pyproj
 
 
 class Kind(StrEnum):
@@ -32,7 +37,7 @@ class Kind(StrEnum):
     MOMENT = "moment"
 
 
-_DTYPES = {
+_DTYPES: dict[Kind, Any] = {
     Kind.TEXT: "str",
     Kind.REAL: "float64",
     Kind.INTEGER: "Int64",
@@ -119,7 +124,7 @@ class Table:
     def __getitem__(self, name: str) -> Column:
         return next(column for column in self.columns if column.name == name)
 
-    def empty(self, crs: object = None) -> pd.DataFrame:
+    def empty(self, crs: pyproj.CRS | None = None) -> pd.DataFrame:
         """
         The table with no rows, with its dtypes.
 
@@ -156,11 +161,7 @@ class Table:
         for column in self.columns:
             dtype = _DTYPES[column.kind]
             if column.name not in frame:
-                made[column.name] = pd.Series(np.nan, index=frame.index, dtype="float64").astype(
-                    dtype if column.kind is not Kind.TEXT else "object"
-                )
-                if column.kind is Kind.TEXT:
-                    made[column.name] = pd.Series(None, index=frame.index, dtype="str")
+                made[column.name] = pd.Series(None, index=frame.index, dtype=dtype)
                 continue
             series = frame[column.name]
             if column.kind is Kind.TEXT:

@@ -98,16 +98,18 @@ _READING_FACTS = (
     _text("method", "Method", "How it was measured.", *METHODS),
     _text("measured_to", "Measured to", "Outlet and point of it.", *MEASURED_TO),
     _text("measured_from", "Measured from", "Where the tape or rod stood.", *MEASURED_FROM),
-    _inches("outlet_height_in", "Outlet height", "Outlet point above where it was measured from.", -60, 120),
+    _inches(
+        "outlet_height_in", "Outlet height", "Outlet point above where the tape stood.", -60, 120
+    ),
     _feet("outlet_elev_ft", "Outlet elevation", "Elevation of the outlet point."),
     _feet("grade_elev_ft", "Grade elevation", "Elevation of the ground at the hydrant."),
     _text("vertical_datum", "Vertical datum", "Of the elevations, as the source names it."),
-    _inches("flange_height_in", "Flange height", "Bottom of the breakaway flange above grade.", -60, 60),
+    _inches("flange_height_in", "Flange height", "Bottom of the flange above grade.", -60, 60),
     _inches("curb_above_grade_in", "Curb above grade", "Top of curb above grade.", -24, 36),
     _inches("curb_distance_in", "Curb distance", "Outlets to the curb, level.", 0, 1200),
     _inches("height_sd_in", "Standard uncertainty", "Of the height; by method where blank.", 0, 60),
     _text("observer", "Observer", "Who measured."),
-)  # fmt: skip
+)
 
 _NOTE = _text("note", "Note", "Free text.")
 
@@ -231,7 +233,7 @@ IMPORTS = Table(
     about="Where everything in the register came from.",
     key="import_id",
     columns=(
-        _text("import_id", "Import", "Made from the source's bytes and how it was read.", required=True),
+        _text("import_id", "Import", "Made from the source and how it was read.", required=True),
         _text("as_kind", "As", "What it was read as.", *KINDS),
         _text("source", "Source", "File name."),
         _text("layer", "Layer", "Layer in the file."),
@@ -247,7 +249,7 @@ IMPORTS = Table(
         Column(name="recorded_at", kind=Kind.MOMENT, title="Recorded at", about="When, UTC."),
         _text("version", "Version", "Of this program."),
     ),
-)  # fmt: skip
+)
 
 _FINDING_COLUMNS = (
     _text("code", "Code", "What kind of finding.", required=True),
@@ -290,7 +292,7 @@ CHECKED = Table(
     columns=(
         _ID,
         _AREA,
-        _inches("outlet_height_in", "Outlet height", "Outlet reference point above the rule's datum."),
+        _inches("outlet_height_in", "Outlet height", "The rule's point above its datum."),
         _inches("height_sd_in", "Standard uncertainty", "Of the outlet height.", 0),
         _text("height_basis", "Height basis", "What the height rests on."),
         _date("reading_date", "Read on", "When it was measured."),
@@ -299,7 +301,9 @@ CHECKED = Table(
         _inches("window_hi_in", "Window high", "Greatest allowed height; blank where none."),
         _text("verdict", "Verdict", "Where the outlet stands; blank where not judged.", *VERDICTS),
         Column(
-            name="marginal", kind=Kind.FLAG, title="Marginal",
+            name="marginal",
+            kind=Kind.FLAG,
+            title="Marginal",
             about="The expanded uncertainty (k = 2) crosses a limit.",
         ),
         _share("p_inside", "P inside", "Probability that the height is inside the window."),
@@ -317,11 +321,11 @@ CHECKED = Table(
         _inches("outlet_height_after_in", "Outlet height after", "With the remedy done."),
         _inches("flange_height_after_in", "Flange height after", "With the remedy done."),
         _BURY,
-        _feet("bury_after_ft", "Bury after", "With the remedy done; the bury to order for `replace`."),
+        _feet("bury_after_ft", "Bury after", "With the remedy done: what to order."),
         _INSTALLED,
     ),
     geometry="Point",
-)  # fmt: skip
+)
 
 PROVENANCE = Table(
     name="provenance",

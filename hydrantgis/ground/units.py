@@ -168,7 +168,7 @@ def _number(text: str) -> Fraction:
 def parse_length_in(
     text: str, *, unit: LengthUnit | None, spellings: Mapping[str, LengthUnit] | None = None
 ) -> tuple[float, str | None]:
-    """
+    r"""
     One length written by hand, in inches, or the reason why it cannot be read.
 
     Parameters
@@ -196,7 +196,7 @@ def parse_length_in(
     --------
     >>> parse_length_in("2.5ft", unit=None)
     (30.0, None)
-    >>> parse_length_in("1'-6 1/2\\"", unit=None)
+    >>> parse_length_in("1'-6 1/2\"", unit=None)
     (18.5, None)
     >>> parse_length_in(".255", unit=None)
     (nan, 'no unit')

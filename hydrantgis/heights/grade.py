@@ -78,9 +78,10 @@ def _pairs(
     k = 8
     while True:
         # the bound is exclusive, the radius is not
-        _, near = tree.query(
+        _, found = tree.query(
             hydrants[asking], k=k, distance_upper_bound=np.nextafter(radius, np.inf), workers=-1
         )
+        near = np.asarray(found)
         if k >= len(usable) or (near[:, -1] == len(usable)).all():
             break
         k *= 2
@@ -174,7 +175,7 @@ def grade_at(
     dz = z_all[s] - median[h]
 
     def total(values: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.bincount(h, weights=values, minlength=n)
+        return np.asarray(np.bincount(h, weights=values, minlength=n), dtype=np.float64)
 
     count = np.bincount(h, minlength=n)
     some = np.maximum(count, 1)

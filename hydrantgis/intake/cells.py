@@ -33,7 +33,7 @@ _ORDERED_DATES = {"mdy": ("%m/%d/%Y", "%m-%d-%Y"), "dmy": ("%d/%m/%Y", "%d-%m-%Y
 WORDS: dict[str, dict[str, str]] = {
     "barrel": {
         "dry": "dry", "dry_barrel": "dry", "wet": "wet", "wet_barrel": "wet", "standpipe": "other",
-        "wall": "other", "flush": "other", "underground": "other", "pipe": "other", "other": "other",
+        "wall": "other", "flush": "other", "underground": "other", "pipe": "other",
     },
     "status": {
         "in_service": "in_service", "active": "in_service", "act": "in_service",
@@ -95,7 +95,7 @@ def _dates(series: pd.Series, order: str | None) -> tuple[pd.Series, pd.Series, 
 
 def _choices(series: pd.Series, column: Column, words: IntakeWords) -> tuple[pd.Series, pd.Series]:
     text = _as_text(series)
-    said = {plain(word): allowed for word, allowed in words.values.get(column.name, {}).items()}
+    said = {plain(word): allowed for word, allowed in words.meanings.get(column.name, {}).items()}
     known = {
         **{plain(word): word for word in column.allowed},
         **WORDS.get(column.name, {}),

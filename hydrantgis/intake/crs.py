@@ -76,14 +76,14 @@ def short(crs: pyproj.CRS) -> str:
     return ":".join(authority) if authority else crs.name
 
 
-def share_inside(x: NDArray[np.float64], y: NDArray[np.float64], crs: pyproj.CRS) -> float:
+def share_inside(points: NDArray[np.float64], crs: pyproj.CRS) -> float:
     """
     Share of the points that lie inside the CRS's area of use, with a margin of a degree.
 
     Parameters
     ----------
-    x, y
-        Points, shape (n,), missing ones not counted. [CRS]
+    points
+        Shape (n, 2), missing ones not counted. [CRS]
     crs
         Their CRS.
 
@@ -92,20 +92,17 @@ def share_inside(x: NDArray[np.float64], y: NDArray[np.float64], crs: pyproj.CRS
     share
         0 to 1; 1 where there is no point or the CRS has no area of use.
     """
-    inside = inside_area(x, y, crs)
-    known = np.isfinite(x) & np.isfinite(y)
-    return float(inside[known].mean()) if known.any() else 1.0
+    known = np.isfinite(points).all(axis=1)
+    return float(inside_area(points, crs)[known].mean()) if known.any() else 1.0
 
 
-def inside_area(
-    x: NDArray[np.float64], y: NDArray[np.float64], crs: pyproj.CRS
-) -> NDArray[np.bool_]:
-    """Which points lie inside the area of use of their CRS, with a margin of a degree, shape (n,)."""
+def inside_area(points: NDArray[np.float64], crs: pyproj.CRS) -> NDArray[np.bool_]:
+    """Which points lie inside the area of use of their CRS, give or take a degree, shape (n,)."""
     area = crs.area_of_use
     if area is None:
-        return np.ones(len(x), dtype=bool)
+        return np.ones(len(points), dtype=bool)
     to_degrees = pyproj.Transformer.from_crs(crs, 4326, always_xy=True)
-    lon, lat = to_degrees.transform(x, y)
+    lon, lat = to_degrees.transform(points[:, 0], points[:, 1])
     lon, lat = np.asarray(lon), np.asarray(lat)
     east, west = area.east + 1, area.west - 1
     between = (lon >= west) & (lon <= east) if west <= east else (lon >= west) | (lon <= east)
@@ -174,7 +171,9 @@ def resolve(
     raise CRSError(
         "the source names no coordinate reference system",
         where=where,
-        found="no CRS" if bounds is None else "coordinates from "
+        found="no CRS"
+        if bounds is None
+        else "coordinates from "
         + " to ".join(f"({x:,.3f}, {y:,.3f})" for x, y in (bounds[:2], bounds[2:])),
         accepted=some(likely, 8) if likely else "a code such as EPSG:2249",
         do="ask whoever made the layer, and pass --crs CODE",
@@ -182,7 +181,7 @@ def resolve(
 
 
 def hold_against_area(
-    x: NDArray[np.float64], y: NDArray[np.float64], crs: pyproj.CRS, *, where: str
+    points: NDArray[np.float64], crs: pyproj.CRS, *, where: str
 ) -> NDArray[np.bool_]:
     """
     Which points lie outside the area of use of their CRS, shape (n,).
@@ -192,10 +191,9 @@ def hold_against_area(
     CRSError
         So many do that the CRS cannot be right; swapped axes are told apart.
     """
-    known = np.isfinite(x) & np.isfinite(y)
-    share = share_inside(x, y, crs)
+    share = share_inside(points, crs)
     if share < LEAST_SHARE_INSIDE:
-        swapped = share_inside(y, x, crs)
+        swapped = share_inside(points[:, ::-1], crs)
         hint = (
             "with X and Y swapped they lie inside: the source has its axes the wrong way round"
             if swapped >= LEAST_SHARE_INSIDE
@@ -208,4 +206,4 @@ def hold_against_area(
             accepted=f"{crs.name}: {crs.area_of_use.name if crs.area_of_use else 'anywhere'}",
             do="find the right CRS and pass --crs CODE",
         )
-    return known & ~inside_area(x, y, crs)
+    return np.isfinite(points).all(axis=1) & ~inside_area(points, crs)

@@ -9,11 +9,15 @@ from typing import TYPE_CHECKING, Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 
+from hydrantgis.ground.plane import xy
+from hydrantgis.ground.tables import READINGS
 from hydrantgis.ground.units import parse_lengths_in
 from hydrantgis.intake import source as sources
 from hydrantgis.intake.crs import candidates, describe, share_inside, short
-from hydrantgis.intake.match import suggest, unit_in_name
+from hydrantgis.intake.match import SURE, Match, suggest, unit_in_name
+from hydrantgis.intake.shapes import bounds_of
 from hydrantgis.intake.take import TABLES
 
 if TYPE_CHECKING:
@@ -72,10 +76,18 @@ def _likely(layer: sources.Layer) -> tuple[str, Table]:
     return name, table
 
 
+def _heights_in(layer: sources.Layer, matches: dict[str, Match]) -> list[str]:
+    """Fields of another kind of layer that look like readings."""
+    heights = {"outlet_height_in", "outlet_elev_ft", "flange_height_in"}
+    found = [m for m in suggest(layer.fields, READINGS) if m.column in heights]
+    return [m.field for m in found if m.confidence >= SURE and m.field not in matches]
+
+
 def _look_at(source: sources.Source, layer: sources.Layer) -> dict[str, Any]:
     rows = sources.read_rows(source, layer)
     kind, table = _likely(layer)
     matches = {m.field: m for m in suggest(layer.fields, table)}
+    heights = [] if table is READINGS else _heights_in(layer, matches)
     found: list[dict[str, str]] = []
 
     def note(code: str, text: str, field: str | None = None) -> None:
@@ -85,6 +97,8 @@ def _look_at(source: sources.Source, layer: sources.Layer) -> dict[str, Any]:
     for name, kind_of_field in layer.fields.items():
         fields.append(_field(rows[name], name, kind_of_field, matches.get(name), note))
     bounds, z = _shapes(rows, layer, note)
+    for name in heights:
+        note("has-heights", "looks like measured heights: bring them in with `survey`", name)
     if layer.rows in _PAGE_LIMITS:
         note("page-limit", f"exactly {layer.rows:,} rows: the export may have been cut off")
     if layer.rows == 0:
@@ -114,7 +128,9 @@ def _field(series: pd.Series, name: str, kind: str, match: Any, note: Any) -> di
         note("id-missing", f"{len(series) - len(text):,} of {len(series):,} rows have no id", name)
     if match is not None and match.column.endswith("_id") and (counts > 1).any():
         often = counts[counts > 1]
-        note("id-repeated", f"{len(often):,} ids stand more than once, first {often.index[0]}", name)
+        note(
+            "id-repeated", f"{len(often):,} ids stand more than once, first {often.index[0]}", name
+        )
     for mark in _MARKS:
         if counts.get(mark, 0) > max(1, _SHARE_OF_ONE_VALUE * len(text)):
             note("sentinel-value", f"`{mark}` stands in {counts[mark]:,} rows", name)
@@ -123,8 +139,8 @@ def _field(series: pd.Series, name: str, kind: str, match: Any, note: Any) -> di
     return {
         "name": name,
         "type": kind,
-        "filled": int(len(text)),
-        "distinct": int(len(counts)),
+        "filled": len(text),
+        "distinct": len(counts),
         "examples": [str(value)[:40] for value in counts.index[:3]],
         "column": match.column if match else None,
         "confidence": round(match.confidence, 2) if match else 0.0,
@@ -144,37 +160,39 @@ def _length_notes(series: pd.Series, name: str, has_unit: bool, note: Any) -> No
 
 
 def _shapes(
-    rows: pd.DataFrame, layer: sources.Layer, note: Any  # noqa: ANN401
+    rows: pd.DataFrame,
+    layer: sources.Layer,
+    note: Any,  # noqa: ANN401
 ) -> tuple[tuple[float, float, float, float] | None, dict[str, Any]]:
     if not isinstance(rows, gpd.GeoDataFrame):
         return None, {}
-    empty = rows.geometry.isna() | rows.geometry.is_empty
+    whole = np.asarray(rows.geometry.array, dtype=object)
+    empty = shapely.is_missing(whole) | shapely.is_empty(whole)
     if empty.any():
         note("no-location", f"{int(empty.sum()):,} rows have no shape")
-    shapes = rows.geometry[~empty]
-    if not len(shapes):
+    shapes = gpd.GeoSeries(whole[~empty])
+    bounds = bounds_of(shapes)
+    if bounds is None:
         return None, {}
-    bounds = tuple(float(b) for b in shapes.total_bounds)
     if bounds[0] == bounds[2] and bounds[1] == bounds[3] and len(shapes) > 1:
         note("zero-extent", "all points lie at one place")
     if layer.crs is None:
         note("crs-missing", "no CRS; say it with --crs")
     else:
-        points = shapes.representative_point()
-        x, y = points.x.to_numpy(), points.y.to_numpy()
-        share = share_inside(x, y, layer.crs)
+        points = xy(shapes.representative_point())
+        share = share_inside(points, layer.crs)
         if share < 1:
-            swapped = share_inside(y, x, layer.crs)
+            swapped = share_inside(points[:, ::-1], layer.crs)
             more = "; with X and Y swapped they would" if swapped > share else ""
             note("outside-crs-area", f"{share:.1%} of the points lie where the CRS is used{more}")
     z: dict[str, Any] = {"present": 0}
-    with_z = shapes[shapes.has_z]
-    if len(with_z) and (with_z.geom_type == "Point").all():
-        values = with_z.z.to_numpy()
+    values = shapely.get_z(whole[~empty])
+    values = values[np.isfinite(values)]
+    if len(values):
         z = {
-            "present": len(with_z),
+            "present": len(values),
             "least": float(np.min(values)),
             "greatest": float(np.max(values)),
             "exactly_zero": int((values == 0).sum()),
         }
-    return bounds, z  # type: ignore[return-value]
+    return bounds, z

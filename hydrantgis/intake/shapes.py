@@ -26,6 +26,19 @@ _FAMILY = {
 }
 
 
+def bounds_of(shapes: gpd.GeoSeries) -> tuple[float, float, float, float] | None:
+    """
+    Least x, least y, greatest x, greatest y; None where there is no shape. [CRS]
+
+    Examples
+    --------
+    >>> bounds_of(gpd.GeoSeries([shapely.Point(1, 2)]))
+    (1.0, 2.0, 1.0, 2.0)
+    """
+    west, south, east, north = (float(end) for end in shapes.total_bounds)
+    return (west, south, east, north) if np.isfinite(west) else None
+
+
 def read_shapes(
     geometry: gpd.GeoSeries, table: Table, *, where: str
 ) -> tuple[gpd.GeoSeries, pd.Series, pd.DataFrame]:
@@ -107,7 +120,9 @@ def read_shapes(
             findings("shape-mended", table=table.name, keys=geometry.index[bent], column="geometry")
         )
         notes.append(
-            findings("no-location", table=table.name, keys=geometry.index[~usable], column="geometry")
+            findings(
+                "no-location", table=table.name, keys=geometry.index[~usable], column="geometry"
+            )
         )
         flat[usable] = _many(flat[usable], str(table.geometry))
     flat[~usable] = None

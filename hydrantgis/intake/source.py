@@ -76,7 +76,9 @@ class Source:
             There are several and none is named, or none of that name.
         """
         names = [layer.name for layer in self.layers]
-        told = "; ".join(f"{x.name} ({x.geometry_type or 'table'}, {x.rows:,})" for x in self.layers)
+        told = "; ".join(
+            f"{x.name} ({x.geometry_type or 'table'}, {x.rows:,})" for x in self.layers
+        )
         if name is None and len(self.layers) == 1:
             return self.layers[0]
         if name is None:
@@ -88,7 +90,10 @@ class Source:
             )
         if name not in names:
             raise SourceError(
-                f"there is no layer `{name}`", where=self.name, accepted=told, do="pass --layer NAME"
+                f"there is no layer `{name}`",
+                where=self.name,
+                accepted=told,
+                do="pass --layer NAME",
             )
         return self.layers[names.index(name)]
 
@@ -139,7 +144,9 @@ def _refuse(path: Path, text: str) -> None:
             with zipfile.ZipFile(path) as archive:
                 names = archive.namelist()
         except zipfile.BadZipFile as error:
-            raise UnreadableError("the zip file is damaged", where=text, found=str(error)) from error
+            raise UnreadableError(
+                "the zip file is damaged", where=text, found=str(error)
+            ) from error
         climbing = [n for n in names if n.startswith(("/", "\\")) or ".." in Path(n).parts]
         if climbing:
             raise UnreadableError(
@@ -199,7 +206,9 @@ def _look_with_fiona(address: str, options: dict[str, Any]) -> tuple[list[Layer]
                     rows=rows,
                     crs=pyproj.CRS.from_user_input(wkt) if wkt else None,
                     fields=dict(collection.schema["properties"]),
-                    bounds=tuple(collection.bounds) if rows and kind not in (None, "None") else None,
+                    bounds=tuple(collection.bounds)
+                    if rows and kind not in (None, "None")
+                    else None,
                 )
             )
     return layers, driver
@@ -285,7 +294,7 @@ def read_text_table(path: Path, *, header: bool = True) -> pd.DataFrame:
             found=str(error),
             do="mend the line, or save the sheet again as CSV",
         ) from error
-    frame = table.to_pandas()
+    frame: pd.DataFrame = table.to_pandas()
     for name in frame.columns:
         frame[name] = frame[name].astype("str").mask(frame[name].isna())
     return frame.rename(columns=str.strip)
@@ -345,7 +354,8 @@ def read_rows(source: Source, layer: Layer) -> gpd.GeoDataFrame | pd.DataFrame:
     import pyogrio
     import pyogrio.errors
 
-    options = {key: value for key, value in source.options.items()}
+    frame: gpd.GeoDataFrame | pd.DataFrame
+    options = dict(source.options)
     try:
         try:
             frame = pyogrio.read_dataframe(

@@ -20,6 +20,7 @@ import pandas as pd
 from hydrantgis import __version__
 from hydrantgis.ground.errors import CountError, SourceError, UnitError, some
 from hydrantgis.ground.findings import CODES, findings, join_findings, no_findings
+from hydrantgis.ground.plane import xy
 from hydrantgis.ground.tables import (
     AREAS,
     EXCEPTIONS,
@@ -35,7 +36,7 @@ from hydrantgis.intake import source as sources
 from hydrantgis.intake.cells import WORDS, read_cells
 from hydrantgis.intake.crs import hold_against_area, resolve, short
 from hydrantgis.intake.match import field_map, plain, suggest
-from hydrantgis.intake.shapes import read_shapes
+from hydrantgis.intake.shapes import bounds_of, read_shapes
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -133,16 +134,16 @@ class _Ledger:
         self.outcome = pd.Series("accepted", index=self.index, dtype="str")
         self.code = pd.Series(None, index=self.index, dtype="str")
 
-    def put_aside(self, rows: pd.Series, outcome: str, code: str, message: str) -> None:
-        """Hold or reject the rows that are still accepted, with a finding each."""
+    def put_aside(self, rows: pd.Series, outcome: str, code: str, message: str | None) -> None:
+        """Hold or reject the rows that are still accepted; a finding each, unless told before."""
         fresh = rows & (self.outcome == "accepted")
         if fresh.any():
             self.outcome[fresh] = outcome
             self.code[fresh] = code
+            if message is None:
+                return
             self.notes.append(
-                findings(
-                    code, table=self.table.name, keys=self.index[fresh], messages=message
-                )
+                findings(code, table=self.table.name, keys=self.index[fresh], messages=message)
             )
 
 
@@ -168,12 +169,10 @@ def _frame_and_shapes(
     shapes, many, notes = read_shapes(rows.geometry, table, where=where)
     ledger.notes.append(notes)
     ledger.put_aside(many, "held", "many-parts", "several points in one row")
-    bounds = tuple(shapes.total_bounds) if shapes.notna().any() else None
-    crs, crs_from = resolve(layer.crs, words.crs, bounds, where=where)
-    shapes = gpd.GeoSeries(shapes.array, index=shapes.index).set_crs(crs)
-    centers = shapes.representative_point() if table.geometry != "Point" else shapes
-    x, y = centers.x.to_numpy(), centers.y.to_numpy()
-    outside = pd.Series(hold_against_area(x, y, crs, where=where), index=rows.index)
+    crs, crs_from = resolve(layer.crs, words.crs, bounds_of(shapes), where=where)
+    shapes = shapes.set_crs(crs, allow_override=True)
+    centers = shapes if table.geometry == "Point" else shapes.representative_point()
+    outside = pd.Series(index=rows.index, data=hold_against_area(xy(centers), crs, where=where))
     ledger.put_aside(
         outside, "held", "outside-crs-area", f"the point lies where {short(crs)} is not used"
     )
@@ -233,15 +232,11 @@ def _readings(frame: pd.DataFrame, ledger: _Ledger, known: pd.Index[str] | None)
     told = join_findings(*ledger.notes)
     unread = told[(told["code"] == "value-unreadable") & (told["column"] == "outlet_height_in")]
     cell = pd.Series(frame.index.astype("str").isin(unread["key"]), index=frame.index)
-    ledger.put_aside(
-        cell & elev.isna(), "held", "value-unreadable", "someone has to say what the height is"
-    )
+    ledger.put_aside(cell & elev.isna(), "held", "value-unreadable", message=None)
     ledger.put_aside(frame["hydrant_id"].isna(), "held", "id-missing", "no `hydrant_id`")
     if known is not None:
         stranger = frame["hydrant_id"].notna() & ~frame["hydrant_id"].isin(known)
-        ledger.put_aside(
-            stranger, "held", "unknown-hydrant", "this hydrant is not in the register"
-        )
+        ledger.put_aside(stranger, "held", "unknown-hydrant", "this hydrant is not in the register")
     ledger.put_aside(
         height.isna() & elev.isna(), "rejected", "no-height", "neither height nor elevation"
     )
@@ -291,7 +286,9 @@ def _shots(frame: pd.DataFrame, ledger: _Ledger) -> None:
     """Shots need an elevation and a datum; the code is read from the description where needed."""
     elev = frame["elev_ft"]
     mark = elev.notna() & ((elev <= _LEAST_ELEV_FT) | (elev == 0))
-    ledger.put_aside(mark, "rejected", "shot-implausible", "0 or far below the sea: not an elevation")
+    ledger.put_aside(
+        mark, "rejected", "shot-implausible", "0 or far below the sea: not an elevation"
+    )
     ledger.put_aside(elev.isna(), "rejected", "value-missing", "no elevation")
     _need_datum(frame, elev.notna())
     first = frame["description"].str.split(n=1).str[0].map(plain, na_action="ignore")
@@ -353,9 +350,7 @@ def take(
     ledger = _Ledger(table, rows.index)
     _need_id_field(fields, table, words, layer, where)
     shapes, crs, crs_from = _frame_and_shapes(rows, table, layer, words, ledger, where)
-    frame, notes = read_cells(
-        rows, table, fields, words, today=today, needed=_NEEDED.get(kind, ())
-    )
+    frame, notes = read_cells(rows, table, fields, words, today=today, needed=_NEEDED.get(kind, ()))
     ledger.notes.append(notes)
     _number_rows(frame, "hydrant_id" if kind == "readings" else table.key, words.number_rows)
     _clear_out_of_range(frame, ledger)
@@ -376,8 +371,12 @@ def take(
     accepted = table.conform(everything[good])
     if kind == "areas" and len(accepted):
         accepted = _join_areas(gpd.GeoDataFrame(accepted))
-    unused = [n for n in layer.fields if n not in fields.values() and n not in (
-        sources.point_fields(list(layer.fields)) if source.is_csv else ())]
+    unused = [
+        n
+        for n in layer.fields
+        if n not in fields.values()
+        and n not in (sources.point_fields(list(layer.fields)) if source.is_csv else ())
+    ]
     if unused:
         ledger.notes.append(
             findings(
@@ -426,11 +425,11 @@ def _need_id_field(
 
 
 def _key_by_id(notes: pd.DataFrame, ids: pd.Series) -> pd.DataFrame:
-    """Findings with the row's number in front and its id behind, where it has one."""
+    """Findings keyed by the row's id and number, or by its number where it has no id."""
     by_row = {str(row): key for row, key in ids.items() if isinstance(key, str)}
     names = notes["key"].map(by_row)
     number = "row " + notes["key"]
-    told = number.where(names.isna(), number + ", " + names)
+    told = number.where(names.isna(), names + " (" + number + ")")
     return notes.assign(key=notes["key"].where(notes["key"].str.startswith("("), told))
 
 
@@ -458,8 +457,8 @@ def _exceptions(
         index=frame.index[aside],
     )
     geometry = (
-        gpd.GeoSeries([None] * len(table), index=table.index, crs=None)
+        gpd.GeoSeries(index=table.index, dtype="geometry")
         if shapes is None
-        else shapes[aside].representative_point()
+        else shapes.representative_point()[aside]
     )
     return EXCEPTIONS.conform(gpd.GeoDataFrame(table, geometry=geometry))

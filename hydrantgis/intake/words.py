@@ -36,7 +36,7 @@ class IntakeWords:
         More ways in which a unit is written by hand.
     constants
         Canonical column and the value that holds for every row.
-    values
+    meanings
         Canonical column, the source's word, and the allowed word it stands for.
     date_order
         `mdy` or `dmy`, for dates such as 03/04/2024.
@@ -50,7 +50,7 @@ class IntakeWords:
     units: dict[str, LengthUnit] = field(default_factory=dict)
     spellings: dict[str, LengthUnit] = field(default_factory=dict)
     constants: dict[str, str] = field(default_factory=dict)
-    values: dict[str, dict[str, str]] = field(default_factory=dict)
+    meanings: dict[str, dict[str, str]] = field(default_factory=dict)
     date_order: str | None = None
     number_rows: str | None = None
 
@@ -62,7 +62,7 @@ class IntakeWords:
     def over(self, profile: IntakeWords) -> IntakeWords:
         """These words where they say something, else the profile's."""
         merged: dict[str, Any] = {}
-        for name in ("fields", "units", "spellings", "constants", "values"):
+        for name in ("fields", "units", "spellings", "constants", "meanings"):
             merged[name] = {**getattr(profile, name), **getattr(self, name)}
         for name in ("crs", "layer", "date_order", "number_rows"):
             merged[name] = getattr(self, name) or getattr(profile, name)
@@ -90,7 +90,7 @@ def words_from_mapping(mapping: Mapping[str, Any], name: str) -> tuple[IntakeWor
             except UnitError as error:
                 reader.problem(f"{key}.{word}", error.what)
     part = reader.part("values")
-    values = {column: part.words(column) for column in mapping.get("values", {})}
+    meanings = {column: part.words(column) for column in mapping.get("values", {})}
     words = IntakeWords(
         crs=reader.text("crs"),
         layer=reader.text("layer"),
@@ -98,7 +98,7 @@ def words_from_mapping(mapping: Mapping[str, Any], name: str) -> tuple[IntakeWor
         units=units["units"],
         spellings=units["unit_spellings"],
         constants=reader.words("constants"),
-        values=values,
+        meanings=meanings,
         date_order=reader.choice("date_order", DATE_ORDERS),
         number_rows=reader.text("number_rows"),
     )

@@ -7,12 +7,17 @@ by column, the last thing that was told of it. Nothing here touches a file.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import pyproj
 
+from hydrantgis.ground.plane import xy
 from hydrantgis.ground.tables import HISTORY, HYDRANTS, READINGS
+
+if TYPE_CHECKING:
+    import pyproj
 
 _FACTS = [name for name in HYDRANTS.names if name != HYDRANTS.key]
 _STATE_EVENTS = (
@@ -48,9 +53,9 @@ def imported_events(
         The `events` table; a hydrant told as it stands makes none.
     """
     told = pd.DataFrame(hydrants.drop(columns="geometry"))
-    told["x"], told["y"] = hydrants.geometry.x, hydrants.geometry.y
+    told[["x", "y"]] = xy(hydrants.geometry)
     now = pd.DataFrame(state.drop(columns="geometry"))
-    now["x"], now["y"] = state.geometry.x, state.geometry.y
+    now[["x", "y"]] = xy(state.geometry)
     now = now.set_index("hydrant_id").reindex(told["hydrant_id"])
     differs = np.zeros(len(told), dtype=bool)
     for name in (*_FACTS, "x", "y"):
@@ -95,9 +100,7 @@ def readings_of(history: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def state_after(
-    state: gpd.GeoDataFrame, events: pd.DataFrame, crs: pyproj.CRS
-) -> gpd.GeoDataFrame:
+def state_after(state: gpd.GeoDataFrame, events: pd.DataFrame, crs: pyproj.CRS) -> gpd.GeoDataFrame:
     """
     What the hydrants are after more events.
 
@@ -120,7 +123,7 @@ def state_after(
     Telling the events in one go or in parts comes to the same.
     """
     before = pd.DataFrame(state.drop(columns="geometry"))
-    before["x"], before["y"] = state.geometry.x, state.geometry.y
+    before[["x", "y"]] = xy(state.geometry)
     columns = ["hydrant_id", *_FACTS, "x", "y"]
     told = events[events["event"].isin(_STATE_EVENTS)][columns]
     rows = pd.concat([f for f in (before[columns], told) if len(f)] or [before[columns]])

@@ -16,6 +16,7 @@ import pyproj
 from filelock import FileLock, Timeout
 
 from hydrantgis.ground.errors import LockedError, RegisterError, UnreadableError
+from hydrantgis.ground.plane import xy
 from hydrantgis.ground.tables import (
     EXCEPTIONS,
     FINDINGS,
@@ -88,8 +89,8 @@ class Register:
         """
         self._must_be_there()
         frame = read_layer(self.path, table)
-        if table.geometry is not None and frame.crs is None:
-            return gpd.GeoDataFrame(frame).set_crs(self.crs)
+        if isinstance(frame, gpd.GeoDataFrame) and frame.crs is None:
+            return frame.set_crs(self.crs)
         return frame
 
     def _must_be_there(self) -> None:
@@ -189,16 +190,14 @@ class Register:
             if added.known:
                 return added
             record = pd.DataFrame([{**intake.record, "recorded_at": pd.Timestamp(now, tz="UTC")}])
-            notes = intake.findings.assign(import_id=intake.record["import_id"])
+            notes = intake.findings.assign(import_id=str(intake.record["import_id"]))
             layers += [
                 (IMPORTS, IMPORTS.conform(record)),
                 (FINDINGS, FINDINGS.conform(notes)),
                 (EXCEPTIONS, self._exceptions_in(intake)),
             ]
             if not self.exists():
-                if intake.crs is None:
-                    raise RegisterError("a register begins with a hydrant layer")
-                items = {"format": FORMAT, "crs": intake.crs.to_wkt()}
+                items = {"format": FORMAT, "crs": _begin(intake, self.path).to_wkt()}
                 layers.append((SETTINGS, _settings_frame(items)))
             self._write(layers, now=now)
             return added
@@ -206,32 +205,27 @@ class Register:
     def _exceptions_in(self, intake: Intake) -> pd.DataFrame:
         """Exceptions with their points in the CRS of the register."""
         frame = gpd.GeoDataFrame(intake.exceptions)
-        crs = self.crs if self.exists() else intake.crs
-        if intake.crs is not None and frame.geometry.notna().any():
-            return frame.set_crs(intake.crs, allow_override=True).to_crs(crs)
-        return frame.set_crs(crs, allow_override=True)
+        crs = self.crs if self.exists() else _begin(intake, self.path)
+        if intake.crs is None:
+            return frame.set_crs(crs, allow_override=True)
+        return frame.set_crs(intake.crs, allow_override=True).to_crs(crs)
 
     def _plan(self, intake: Intake) -> tuple[list[tuple[Table, pd.DataFrame]], Added]:
         """What would be written, and what that adds."""
         import_id = str(intake.record["import_id"])
         if not self.exists():
-            if intake.kind != "hydrants":
-                raise RegisterError(
-                    "a register begins with a hydrant layer", where=str(self.path),
-                    do="run `import SOURCE --register FILE` first",
-                )  # fmt: skip
-            crs = intake.crs
+            crs = _begin(intake, self.path)
         else:
             crs = self.crs
             if (self.read(IMPORTS)["import_id"] == import_id).any():
                 return [], Added(0, known=True, unchanged=intake.count.accepted)
         accepted = intake.accepted
-        if isinstance(accepted, gpd.GeoDataFrame) and crs is not None:
+        if isinstance(accepted, gpd.GeoDataFrame):
             accepted = accepted.to_crs(crs)
         if intake.kind == "hydrants":
             state = self.hydrants() if self.exists() else gpd.GeoDataFrame(HYDRANTS.empty(crs))
             events = imported_events(gpd.GeoDataFrame(accepted), state, import_id)
-            after = state_after(state, events, pyproj.CRS.from_user_input(crs))
+            after = state_after(state, events, crs)
             added = Added(len(events), known=False, unchanged=len(accepted) - len(events))
             return [(HYDRANTS, after), (HISTORY, events)], added
         if intake.kind == "readings":
@@ -253,6 +247,17 @@ class Register:
             write_layers(fresh, layers, moment=now, append=grown)
 
 
+def _begin(intake: Intake, path: Path) -> pyproj.CRS:
+    """The CRS that a new register takes from its first hydrant layer."""
+    if intake.kind != "hydrants" or intake.crs is None:
+        raise RegisterError(
+            "a register begins with a hydrant layer",
+            where=str(path),
+            do="run `import SOURCE --register FILE` first",
+        )
+    return intake.crs
+
+
 def _settings_frame(items: dict[str, str]) -> pd.DataFrame:
     frame = pd.DataFrame({"item": list(items), "value": list(items.values())})
     return SETTINGS.conform(frame)
@@ -262,12 +267,15 @@ def _fresh_shots(shots: gpd.GeoDataFrame, known: gpd.GeoDataFrame) -> gpd.GeoDat
     """Shots that the register does not hold already, point for point."""
 
     def marks(frame: gpd.GeoDataFrame) -> np.ndarray:
+        where = xy(frame.geometry).round(4)
         plain = pd.DataFrame(
             {
-                "id": frame["shot_id"], "elev": frame["elev_ft"].round(4),
-                "x": frame.geometry.x.round(4), "y": frame.geometry.y.round(4),
+                "id": frame["shot_id"].to_numpy(),
+                "elev": frame["elev_ft"].round(4).to_numpy(),
+                "x": where[:, 0],
+                "y": where[:, 1],
             }
-        )  # fmt: skip
+        )
         return pd.util.hash_pandas_object(plain, index=False).to_numpy()
 
     return gpd.GeoDataFrame(shots[~np.isin(marks(shots), marks(known))])

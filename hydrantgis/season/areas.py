@@ -16,9 +16,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
 
 
-def area_of(
-    hydrants: gpd.GeoDataFrame, areas: gpd.GeoDataFrame
-) -> tuple[pd.Series, pd.DataFrame]:
+def area_of(hydrants: gpd.GeoDataFrame, areas: gpd.GeoDataFrame) -> tuple[pd.Series, pd.DataFrame]:
     """
     The area of each hydrant.
 

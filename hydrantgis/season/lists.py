@@ -56,9 +56,7 @@ class Season:
         ]
 
 
-def season_lists(
-    checked: gpd.GeoDataFrame, hydrants: pd.DataFrame, areas: pd.DataFrame
-) -> Season:
+def season_lists(checked: gpd.GeoDataFrame, hydrants: pd.DataFrame, areas: pd.DataFrame) -> Season:
     """
     Put the checked hydrants into lists by area.
 
@@ -81,7 +79,9 @@ def season_lists(
     titles = areas.set_index("area_id")["area_title"] if len(areas) else pd.Series(dtype="str")
     whole = checked.join(facts, on="hydrant_id")
     whole = whole.assign(area_title=whole["area_id"].map(titles))
-    whole = whole.sort_values(["area_id", "address", "hydrant_id"], kind="stable", na_position="last")
+    whole = whole.sort_values(
+        ["area_id", "address", "hydrant_id"], kind="stable", na_position="last"
+    )
 
     def listed(table: Table, remedies: tuple[str, ...]) -> gpd.GeoDataFrame:
         rows = whole[whole["remedy"].isin(remedies)].reset_index(drop=True)
@@ -108,7 +108,7 @@ def _area_totals(whole: pd.DataFrame, titles: pd.Series) -> pd.DataFrame:
     )
     sums = counts.astype("int64").groupby(area, dropna=False, sort=True).sum().reset_index()
     # an area without a hydrant is an answer too
-    empty = titles.index.difference(sums["area_id"].dropna())
+    empty = titles.index.difference(pd.Index(sums["area_id"].dropna()))
     more = pd.DataFrame({"area_id": empty}).reindex(columns=sums.columns)
     more[counts.columns] = 0
     frame = pd.concat([sums, more]) if len(more) else sums
@@ -120,5 +120,11 @@ def _kit_totals(jobs: pd.DataFrame) -> pd.DataFrame:
     fitted = jobs[jobs["kit_id"].notna()]
     by = ["area_id", "family", "kit_id", "kit_length_in"]
     counted = fitted.groupby(by, dropna=False, sort=True).size().rename("kits").reset_index()
-    order = np.lexsort((counted["kit_length_in"], counted["family"].fillna("\uffff"), counted["area_id"].fillna("\uffff")))
+    order = np.lexsort(
+        (
+            counted["kit_length_in"],
+            counted["family"].fillna("\uffff"),
+            counted["area_id"].fillna("\uffff"),
+        )
+    )
     return KIT_TOTALS.conform(counted.iloc[order].reset_index(drop=True))

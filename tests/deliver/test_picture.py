@@ -132,6 +132,10 @@ def test_areas_and_lines_are_context():
     assert figure.axes[0].get_xlabel() == ""
 
 
+def test_a_notebook_shows_it():
+    assert picture(district(), words=WORDS)._repr_png_().startswith(b"\x89PNG")
+
+
 def test_given_axes_are_used():
     figure = Figure(figsize=(10, 5))
     axes = figure.subplots(1, 2)
@@ -141,7 +145,7 @@ def test_given_axes_are_used():
 
 
 @pytest.mark.parametrize(
-    "text", ["$x_{", r"C:\data\20190221", "\u05e9\u05dc\u05d5\u05dd", "\u6c34 main\n2", "</svg>"]
+    "text", ["$x_{$", r"C:\data\20190221", "\u05e9\u05dc\u05d5\u05dd", "\u6c34 main\n2", "</svg>"]
 )
 def test_text_from_data_is_written_as_it_is(text):
     areas = gpd.GeoDataFrame(

@@ -28,11 +28,11 @@ WORDS = MapWords(
     cautions=("Have buried utilities located.",),
 )
 HOSTILE = (
-    "<img src=x onerror=\"document.documentElement.dataset.owned=1\">",
+    '<img src=x onerror="document.documentElement.dataset.owned=1">',
     "`${document.documentElement.dataset.owned=1}`",
     "</script><script>document.documentElement.dataset.owned=1</script>",
     "<!--<script>",
-    "O'Brien said \"18 in\"",
+    'O\'Brien said "18 in"',
     r"C:\data\20190221",
     "\u05e9\u05dc\u05d5\u05dd \u202e abc",
     "line\u2028break\u2029end",
@@ -161,8 +161,7 @@ def test_hydrants_without_location_are_counted_and_not_drawn(tmp_path):
     assert len(sheet["x"]) == len(sheet["y"]) == len(sheet["look"]) == 1
     assert sheet["missing"] == 4
     assert sheet["words"]["missing"] == (
-        "4 counted here have no location and are not drawn: "
-        "1 inside, 1 low, 1 high, 1 not judged"
+        "4 counted here have no location and are not drawn: 1 inside, 1 low, 1 high, 1 not judged"
     )
 
 

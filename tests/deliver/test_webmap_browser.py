@@ -33,7 +33,7 @@ HOSTILE = (
     f'<img src=x onerror="{OWN}">',
     f"`${{{OWN}}}`",
     f"</script><script>{OWN}</script>",
-    "O'Brien said \"18 in\"",
+    'O\'Brien said "18 in"',
     r"C:\data\20190221",
     "\u05e9\u05dc\u05d5\u05dd \u202e abc",
     "50 % & more #3/4?",

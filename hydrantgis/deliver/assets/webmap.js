@@ -445,7 +445,7 @@ function hydrantMap(map) {
         renderer: canvas, color: colors.boundary, weight: 1.4, dashArray: '14 4 3 4',
         fillColor: colors.boundary, fillOpacity: 0.035,
       });
-      shape.bindTooltip(areaTip(row), { sticky: true, className: 'tip', direction: 'right', offset: [14, 0] });
+      shape.bindTooltip(areaTip(row), { sticky: true, opacity: 1, className: 'tip', direction: 'right', offset: [14, 0] });
       group.addLayer(shape);
       const at = sheet.areas.labels[row];
       if (at[0] === null) return;
@@ -670,7 +670,7 @@ function hydrantMap(map) {
       make('b', '', layer.hit < 0 ? '' : fact('hydrant_id', layer.hit), tip);
       make('span', '', layer.look.label, tip);
       return tip;
-    }, { sticky: true, className: 'tip', direction: 'right', offset: [14, 0] });
+    }, { sticky: true, opacity: 1, className: 'tip', direction: 'right', offset: [14, 0] });
     // The tip follows the pointer from one hydrant of a layer to the next.
     let told = -1;
     layer.on('mousemove', () => {
