@@ -225,11 +225,10 @@ class Checked:
         verdict = self.table["verdict"]
         by = verdict.value_counts()
         each = {name: int(by.get(name, 0)) for name in CHECKED["verdict"].allowed}
-        measured = each["inside"] + each["low"] + each["high"]
         return {
             "hydrants": len(verdict),
             "not_judged": int(verdict.isna().sum()),
-            "measured": measured,
+            "measured": sum(each.values()) - each["unmeasured"],
             **each,
         }
 

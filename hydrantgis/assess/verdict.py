@@ -114,7 +114,7 @@ def verdicts(
 
     Examples
     --------
-    >>> v, m = verdicts([17.9, 18.0, 24.5], [0.25, 0.25, 0.25], lo_in=18, hi_in=24)
+    >>> v, m = verdicts([17.9, 18.0, 24.4], [0.25, 0.25, 0.25], lo_in=18, hi_in=24)
     >>> v.tolist(), m.tolist()
     (['low', 'inside', 'high'], [True, True, True])
     """

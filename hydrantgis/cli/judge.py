@@ -129,7 +129,7 @@ def _put_result(result: Checked) -> None:
         ("    inside", f"{counts['inside']:,}", share),
         ("    low", f"{counts['low']:,}", ""),
         ("    high", f"{counts['high']:,}", ""),
-        ("  unresolved", f"{counts['unresolved']:,}", "cannot be told with this measurement"),
+        ("    unresolved", f"{counts['unresolved']:,}", "cannot be told with this measurement"),
         ("  unmeasured", f"{counts['unmeasured']:,}", ""),
         ("  not judged", f"{counts['not_judged']:,}", "no dry barrel, or retired"),
     ]

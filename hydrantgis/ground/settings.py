@@ -10,7 +10,7 @@ import datetime as dt
 import math
 from typing import TYPE_CHECKING, Any
 
-from rapidfuzz import process
+from rapidfuzz import fuzz, process
 
 from hydrantgis.ground.errors import SettingsError
 
@@ -190,7 +190,9 @@ class SettingsReader:
     def _refuse_unknown(self) -> None:
         for key in self._mapping:
             if key not in self._taken:
-                near = process.extractOne(key, sorted(self._taken), score_cutoff=75)
+                near = process.extractOne(
+                    key, sorted(self._taken), scorer=fuzz.ratio, score_cutoff=70
+                )
                 hint = f"did you mean `{near[0]}`?" if near else "known here: "
                 known = "" if near else ", ".join(sorted(self._taken))
                 self.problem(key, f"unknown key; {hint}{known}")

@@ -395,7 +395,7 @@ AREA_TOTALS = Table(
         _AREA_TITLE,
         _whole("hydrants", "Hydrants", "All that are in the area."),
         _whole("not_judged", "Not judged", "No dry barrel, or retired."),
-        _whole("measured", "Measured", "With a height that can be held against the rule."),
+        _whole("measured", "Measured", "With a reading, unresolved ones included."),
         *(_whole(v, v.capitalize(), f"Verdict `{v}`.") for v in VERDICTS),
         _whole("jobs", "Kit jobs", "Remedy extend, exchange or remove."),
         _whole("kits", "Kits", "To be fitted."),

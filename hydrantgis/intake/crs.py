@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pyproj
-from pyproj.aoi import AreaOfInterest
+from pyproj.aoi import AreaOfInterest, AreaOfUse
 from pyproj.database import query_crs_info
 from pyproj.enums import PJType
 
@@ -76,6 +76,21 @@ def short(crs: pyproj.CRS) -> str:
     return ":".join(authority) if authority else crs.name
 
 
+def area_of_use(crs: pyproj.CRS) -> AreaOfUse | None:
+    """
+    The area of use, also of a CRS that a file wrote down without it.
+
+    Examples
+    --------
+    >>> area_of_use(pyproj.CRS.from_wkt(pyproj.CRS(2249).to_wkt("WKT1_ESRI"))).name[:13]
+    'United States'
+    """
+    if crs.area_of_use is not None:
+        return crs.area_of_use
+    authority = crs.to_authority()
+    return pyproj.CRS.from_authority(*authority).area_of_use if authority else None
+
+
 def share_inside(points: NDArray[np.float64], crs: pyproj.CRS) -> float:
     """
     Share of the points that lie inside the CRS's area of use, with a margin of a degree.
@@ -98,7 +113,7 @@ def share_inside(points: NDArray[np.float64], crs: pyproj.CRS) -> float:
 
 def inside_area(points: NDArray[np.float64], crs: pyproj.CRS) -> NDArray[np.bool_]:
     """Which points lie inside the area of use of their CRS, give or take a degree, shape (n,)."""
-    area = crs.area_of_use
+    area = area_of_use(crs)
     if area is None:
         return np.ones(len(points), dtype=bool)
     to_degrees = pyproj.Transformer.from_crs(crs, 4326, always_xy=True)
@@ -193,7 +208,7 @@ def hold_against_area(
     """
     share = share_inside(points, crs)
     if share < LEAST_SHARE_INSIDE:
-        swapped = share_inside(points[:, ::-1], crs)
+        swapped, area = share_inside(points[:, ::-1], crs), area_of_use(crs)
         hint = (
             "with X and Y swapped they lie inside: the source has its axes the wrong way round"
             if swapped >= LEAST_SHARE_INSIDE
@@ -203,7 +218,7 @@ def hold_against_area(
             f"only {share:.0%} of the points lie where {short(crs)} is used",
             where=where,
             found=hint,
-            accepted=f"{crs.name}: {crs.area_of_use.name if crs.area_of_use else 'anywhere'}",
+            accepted=f"{crs.name}: {area.name if area else 'anywhere'}",
             do="find the right CRS and pass --crs CODE",
         )
     return np.isfinite(points).all(axis=1) & ~inside_area(points, crs)

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 SURE = 0.9
 """A match of at least this confidence is used unasked."""
+_SHAPEFILE_LETTERS = 10
+_LEAST_LIKENESS = 80
 
 NAMES: dict[str, tuple[str, ...]] = {
     "hydrant_id": (
@@ -49,7 +51,7 @@ NAMES: dict[str, tuple[str, ...]] = {
     "measured_to": ("measured_to", "outlet", "reference_point"),
     "measured_from": ("measured_from", "from", "datum_point"),
     "outlet_height_in": (
-        "outlet_height", "height", "nozzle_height", "height_above_ground", "height_of_", "hgt",
+        "outlet_height", "height", "nozzle_height", "height_above_ground", "hgt",
         "height_of_hydrant", "outlet_hgt",
     ),
     "outlet_elev_ft": ("outlet_elev", "outlet_elevation", "nozzle_elev", "nozzle_elevation"),
@@ -127,21 +129,23 @@ def unit_in_name(name: str) -> tuple[str, LengthUnit | None]:
 
 
 def _score(field_name: str, column: str) -> tuple[float, str]:
-    bare, _ = unit_in_name(field_name)
-    whole = plain(field_name)
-    known = [plain(name) for name in NAMES.get(column, ())]
-    canonical = unit_in_name(column)[0]
-    if whole == column or bare == canonical:
-        return 1.0, "the name of the column"
-    for place, name in enumerate(known):
-        if name in (whole, bare) or name.replace("_", "") == whole.replace("_", ""):
-            return 0.98 - 0.004 * place, f"`{name}` is a usual name for it"
-    if len(field_name) == 10:
-        cut = next((n for n in (column, *known) if len(n) > 10 and n[:10] == whole[:10]), None)
-        if cut:
-            return 0.9, f"`{cut}` cut to ten letters"
-    best = process.extractOne(bare, known, scorer=fuzz.ratio)
-    if best and best[1] >= 80:
+    whole, (bare, _) = plain(field_name), unit_in_name(field_name)
+    names = [plain(name) for name in NAMES.get(column, ())]
+    cut = field_name.lower() if len(field_name) == _SHAPEFILE_LETTERS else None
+    full = next(
+        (n for n in (column, *names) if cut and len(n) > len(cut) and n.startswith(cut)), None
+    )
+    # a name of ten letters that ends in the middle of a word can only be a cut one
+    if not (cut and cut.endswith("_")):
+        if whole == column or bare == unit_in_name(column)[0]:
+            return 1.0, "the name of the column"
+        for place, name in enumerate(names):
+            if name in (whole, bare) or name.replace("_", "") == whole.replace("_", ""):
+                return 0.98 - 0.004 * place, f"`{name}` is a usual name for it"
+    if full:
+        return SURE, f"`{full}` cut to ten letters"
+    best = process.extractOne(bare, names, scorer=fuzz.ratio)
+    if best and best[1] >= _LEAST_LIKENESS:
         return 0.8 * best[1] / 100, f"looks like `{best[0]}`"
     return 0.0, ""
 
@@ -199,7 +203,7 @@ def field_map(
                 do="name the canonical column first: column=FIELD",
             )
         if name not in names:
-            near = process.extractOne(name, names, score_cutoff=70)
+            near = process.extractOne(name, names, scorer=fuzz.ratio, score_cutoff=60)
             hint = f"; did you mean `{near[0]}`?" if near else ""
             raise SourceError(
                 f"there is no field `{name}`{hint}", where=where, accepted=some(names, 40)

@@ -193,7 +193,7 @@ def _look_with_fiona(address: str, options: dict[str, Any]) -> tuple[list[Layer]
     import fiona
 
     layers, driver = [], ""
-    for name in fiona.listlayers(address):
+    for name in fiona.listlayers(address, **options):
         with fiona.open(address, layer=name, **options) as collection:
             driver = str(collection.driver)
             wkt = collection.crs_wkt

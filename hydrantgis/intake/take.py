@@ -168,7 +168,7 @@ def _frame_and_shapes(
         )
     shapes, many, notes = read_shapes(rows.geometry, table, where=where)
     ledger.notes.append(notes)
-    ledger.put_aside(many, "held", "many-parts", "several points in one row")
+    ledger.put_aside(many, "held", "many-parts", message=None)
     crs, crs_from = resolve(layer.crs, words.crs, bounds_of(shapes), where=where)
     shapes = shapes.set_crs(crs, allow_override=True)
     centers = shapes if table.geometry == "Point" else shapes.representative_point()
@@ -359,7 +359,7 @@ def take(
     elif kind == "areas":
         ledger.put_aside(frame["area_id"].isna(), "held", "id-missing", "no `area_id`")
         if shapes is not None:
-            ledger.put_aside(shapes.isna(), "held", "no-location", "an area needs a shape")
+            ledger.put_aside(shapes.isna(), "held", "no-location", message=None)
     else:
         if kind == "shots":
             _shots(frame, ledger)
@@ -427,7 +427,7 @@ def _need_id_field(
 def _key_by_id(notes: pd.DataFrame, ids: pd.Series) -> pd.DataFrame:
     """Findings keyed by the row's id and number, or by its number where it has no id."""
     by_row = {str(row): key for row, key in ids.items() if isinstance(key, str)}
-    names = notes["key"].map(by_row)
+    names = notes["key"].map(by_row).astype("str")
     number = "row " + notes["key"]
     told = number.where(names.isna(), names + " (" + number + ")")
     return notes.assign(key=notes["key"].where(notes["key"].str.startswith("("), told))

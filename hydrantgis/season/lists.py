@@ -98,7 +98,7 @@ def _area_totals(whole: pd.DataFrame, titles: pd.Series) -> pd.DataFrame:
         {
             "hydrants": 1,
             "not_judged": whole["verdict"].isna(),
-            "measured": whole["verdict"].isin(["inside", "low", "high"]),
+            "measured": whole["verdict"].notna() & (whole["verdict"] != "unmeasured"),
             **{verdict: whole["verdict"] == verdict for verdict in VERDICTS},
             "jobs": whole["remedy"].isin(KIT_REMEDIES),
             "kits": whole["kit_id"].notna(),
