@@ -21,7 +21,6 @@ from hydrantgis.ground.findings import findings, join_findings
 from hydrantgis.ground.text import numbers
 from hydrantgis.ground.units import LengthUnit
 
-
 if TYPE_CHECKING:
     import pyproj
 

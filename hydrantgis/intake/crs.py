@@ -85,10 +85,12 @@ def area_of_use(crs: pyproj.CRS) -> AreaOfUse | None:
     >>> area_of_use(pyproj.CRS.from_wkt(pyproj.CRS(2249).to_wkt("WKT1_ESRI"))).name[:13]
     'United States'
     """
-    if crs.area_of_use is not None:
-        return crs.area_of_use
-    authority = crs.to_authority()
-    return pyproj.CRS.from_authority(*authority).area_of_use if authority else None
+    area, authority = crs.area_of_use, crs.to_authority()
+    if area is None and authority is not None:
+        area = pyproj.CRS.from_authority(*authority).area_of_use
+    if area is None:
+        return None
+    return AreaOfUse(area.west, area.south, area.east, area.north, area.name)
 
 
 def share_inside(points: NDArray[np.float64], crs: pyproj.CRS) -> float:

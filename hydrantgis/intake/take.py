@@ -20,6 +20,7 @@ import pandas as pd
 from hydrantgis import __version__
 from hydrantgis.ground.errors import CountError, SourceError, UnitError, some
 from hydrantgis.ground.findings import CODES, findings, join_findings, no_findings
+from hydrantgis.ground.identity import content_ids
 from hydrantgis.ground.plane import xy
 from hydrantgis.ground.tables import (
     AREAS,
@@ -263,9 +264,7 @@ def _readings(frame: pd.DataFrame, ledger: _Ledger, known: pd.Index[str] | None)
             )
     frame.loc[height.isna() & elev.notna(), "measured_from"] = "grade"
     _need_datum(frame, elev.notna() | frame["grade_elev_ft"].notna())
-    content = frame.drop(columns=["reading_id"]).astype("object").where(lambda f: f.notna(), None)
-    hashed = pd.util.hash_pandas_object(content.astype("str"), index=False)
-    frame["reading_id"] = "r" + hashed.map("{:016x}".format)
+    frame["reading_id"] = content_ids(frame.drop(columns="reading_id"), "r")
     again = frame["reading_id"].duplicated(keep="first")
     ledger.put_aside(again, "rejected", "row-repeated", "the same reading stands further up")
 

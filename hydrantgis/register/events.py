@@ -13,6 +13,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from hydrantgis.ground.identity import content_ids
 from hydrantgis.ground.plane import xy
 from hydrantgis.ground.tables import HISTORY, HYDRANTS, READINGS
 
@@ -23,13 +24,6 @@ _FACTS = [name for name in HYDRANTS.names if name != HYDRANTS.key]
 _STATE_EVENTS = (
     "imported", "extended", "retired", "out_of_service", "returned_to_service", "closed_out",
 )  # fmt: skip
-
-
-def _event_ids(events: pd.DataFrame) -> pd.Series:
-    """Ids made from what the events say, so that the same telling has the same id everywhere."""
-    content = events.drop(columns=["event_id"]).astype("object").where(lambda f: f.notna(), None)
-    hashed = pd.util.hash_pandas_object(content.astype("str"), index=False)
-    return ("e" + hashed.map("{:016x}".format)).astype("str")
 
 
 def imported_events(
@@ -64,7 +58,7 @@ def imported_events(
     fresh = ~told["hydrant_id"].isin(state["hydrant_id"]).to_numpy()
     events = told[differs | fresh].assign(event="imported", import_id=import_id, event_id="")
     events = HISTORY.conform(events.reset_index(drop=True))
-    return events.assign(event_id=_event_ids(events))
+    return events.assign(event_id=content_ids(events.drop(columns="event_id"), "e"))
 
 
 def measured_events(readings: pd.DataFrame, history: pd.DataFrame, import_id: str) -> pd.DataFrame:

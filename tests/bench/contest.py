@@ -169,8 +169,8 @@ def compare(folder: Path) -> dict[str, int]:
     Returns
     -------
     counts
-        Hydrants, of each verdict, and with a kit, so that a reader sees that there was something
-        to agree on.
+        Hydrants, of each verdict, with a kit, and areas with hydrants: there was something to
+        agree on.
     """
     import numpy as np
     import pandas as pd
@@ -203,4 +203,5 @@ def compare(folder: Path) -> dict[str, int]:
         ours["outlet_height_after_in"][fitted], theirs["after_in"][fitted], rtol=0, atol=0.0051
     )
     verdicts = ours["verdict"].value_counts().to_dict()
-    return {"hydrants": len(ours), **verdicts, "with a kit": int(fitted.sum())}
+    more = {"with a kit": int(fitted.sum()), "areas": ours["area_id"].nunique()}
+    return {"hydrants": len(ours), **verdicts, **more}

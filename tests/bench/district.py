@@ -26,7 +26,7 @@ CRS = "EPSG:2264"
 MIDDLE_FT = (2_000_000.0, 500_000.0)
 CELL_FT = 12_000.0
 """Side of the square that a neighborhood lies in; the largest neighborhood fills most of it."""
-AREA_CELLS = 3
+AREA_CELLS = 2
 """An area is a square of so many cells a side."""
 SHOT_RADIUS_FT = 25.0
 

@@ -22,6 +22,7 @@ def test_package_and_plain_script_agree(tmp_path):
     # there is something of each kind to agree on
     assert min(counts[v] for v in ("inside", "low", "high", "unresolved", "unmeasured")) >= 3
     assert counts["with a kit"] >= 20
+    assert counts["areas"] >= 2
 
 
 @pytest.mark.bench

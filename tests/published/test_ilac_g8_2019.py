@@ -3,7 +3,7 @@ Simple acceptance and the risk at the limit.
 
 ILAC-G8:09/2019, Guidelines on Decision Rules and Statements of Conformity, 4.2: under binary simple
 acceptance the probability of false acceptance is up to 50 % at the limit; with a guard band of U
-(95 %) it is below 2.5 %. Second hand: tla.sgs.com, page Decision-Rule, and consultglp.com.
+(95 %) it is below 2.5 %. Second hand: restated at consultglp.com.
 """
 
 from __future__ import annotations

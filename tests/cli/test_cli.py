@@ -1,0 +1,246 @@
+"""The command line: words, streams, exit codes, and that nothing is written on a dry run."""
+
+from __future__ import annotations
+
+import ast
+import json
+import os
+import re
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from hydrantgis import __version__
+from hydrantgis.cli import app
+
+ROOT = Path(__file__).parent.parent.parent
+DATA = ROOT / "data_demo"
+COMMANDS = (
+    ["demo"], ["inspect"], ["import"], ["survey"], ["check"], ["plan"], ["map"],
+    ["rules", "list"], ["rules", "show"], ["rules", "validate"], ["rules", "keep"],
+    ["kits", "list"], ["kits", "show"], ["kits", "validate"], ["kits", "keep"],
+)  # fmt: skip
+
+
+def run(capsys: pytest.CaptureFixture[str], *words: object) -> tuple[int, str, str]:
+    try:
+        app.main([str(word) for word in words])
+        code = 0
+    except SystemExit as end:
+        code = int(end.code or 0)
+    said = capsys.readouterr()
+    return code, said.out, said.err
+
+
+@pytest.fixture
+def register(capsys, tmp_path) -> Path:
+    path = tmp_path / "register.gpkg"
+    district = DATA / "district.gpkg"
+    assert run(capsys, "import", district, "--layer", "hydrants", "--register", path)[0] == 0
+    assert run(capsys, "survey", DATA / "readings_2026.csv", "--register", path)[0] == 0
+    return path
+
+
+@pytest.mark.parametrize("command", COMMANDS, ids=" ".join)
+def test_every_command_has_help_with_an_example(capsys, command) -> None:
+    code, out, _ = run(capsys, *command, "--help")
+    assert code == 0
+    assert "Example:" in out
+    assert f"hydrantgis {' '.join(command)}" in out
+
+
+def test_help_and_version_answer_at_once_and_load_no_heavy_library() -> None:
+    script = (
+        "import sys, time; t = time.perf_counter(); from hydrantgis.cli.app import main\n"
+        "try: main(['--help'])\nexcept SystemExit: pass\n"
+        "print(sorted(set(sys.modules) & {'pandas', 'geopandas', 'folium', 'pyogrio', 'scipy'}))"
+    )
+    env = {**os.environ, "PYTHONPATH": str(ROOT)}
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, env=env, check=True
+    )
+    assert ast.literal_eval(done.stdout.splitlines()[-1]) == []
+
+
+def test_version(capsys) -> None:
+    assert run(capsys, "--version")[1].strip() == __version__
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "told"),
+    [
+        (["nonsense"], 2, "No such command"),
+        (["inspect"], 2, "Missing argument"),
+        (["inspect", "nowhere.gpkg"], 4, "no such file"),
+        (["inspect", "https://example.org/x.geojson"], 2, "remote"),
+        (["check", "--register", "none.gpkg", "--rule", "nfpa24-2019"], 4, "no register"),
+        (["import", "x.gpkg", "--as", "trees"], 2, "`trees` is not read here"),
+        (["import", "x.gpkg", "--field", "hydrant_id"], 2, "is no pair"),
+        (["import", "x.gpkg", "--unit", "bury_ft=cubit"], 1, "no unit of length"),
+        (["rules", "show", "no-such-rule"], 2, "nfpa24-2019"),
+        (["kits", "validate", "nowhere.toml"], 4, "no such file"),
+    ],
+)
+def test_what_goes_wrong_is_told_in_words_with_its_exit_code(
+    capsys, tmp_path, monkeypatch, words, code, told
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    got, out, err = run(capsys, *words)
+    assert (got, told in err) == (code, True), err
+    assert out == ""
+    assert "Traceback" not in err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_debug_shows_where_a_failure_arose(capsys) -> None:
+    assert "Traceback" in run(capsys, "--debug", "inspect", "nowhere.gpkg")[2]
+
+
+def test_a_fault_in_the_program_is_told_without_a_traceback(capsys, monkeypatch) -> None:
+    from hydrantgis.intake import look
+
+    monkeypatch.setattr(look, "look", lambda *_, **__: 1 / 0)
+    code, _, err = run(capsys, "inspect", "x.gpkg")
+    assert code == 1
+    assert "a fault in the program: ZeroDivisionError" in err
+    assert "Traceback" not in err
+
+
+def test_check_needs_a_rule_and_says_so(capsys, register) -> None:
+    code, out, err = run(capsys, "check", "--register", register, "--kits", "generic")
+    assert (code, out) == (2, "")
+    assert "no height rule is named" in err
+
+
+def test_import_prints_the_balance_and_json_holds_it(capsys, tmp_path) -> None:
+    district, path = DATA / "district.gpkg", tmp_path / "r.gpkg"
+    words = ("import", district, "--layer", "hydrants", "--register", path)
+    code, out, _ = run(capsys, *words, "--dry-run", "--json")
+    told = json.loads(out)
+    assert code == 0
+    assert told["schema"] == 1
+    assert told["rows"] == {"in": 392, "accepted": 392, "held": 0, "rejected": 0}
+    assert told["dry_run"] is True
+    assert not path.exists()
+    _, out, err = run(capsys, *words)
+    assert "392 rows in = 392 accepted + 0 held + 0 rejected" in out
+    assert "reading 392 rows" in err
+    assert run(capsys, *words, "--quiet")[2] == ""
+
+
+def test_check_map_and_plan_write_what_they_say(capsys, register, tmp_path) -> None:
+    standards = ("--rule", DATA / "rule.toml", "--kits", DATA / "kits.toml")
+    code, out, _ = run(capsys, "check", "--register", register, *standards, "--out", tmp_path / "c")
+    assert code == 0
+    assert "tesselbrook-2026" in out
+    assert (tmp_path / "c" / "checked.gpkg").exists()
+    code, out, _ = run(
+        capsys, "check", "--register", register, *standards, "--json", "--dry-run", "--out",
+        tmp_path / "d",
+    )  # fmt: skip
+    told = json.loads(out)
+    assert not (tmp_path / "d").exists()
+    assert told["counts"]["hydrants"] == 392
+    assert sum(entry["hydrants"] for entry in told["remedies"]) == 392
+    page = tmp_path / "m.html"
+    code, out, _ = run(capsys, "map", "--register", register, *standards, "--out", page)
+    assert code == 0
+    assert page.stat().st_size > 100_000
+    code, out, _ = run(capsys, "plan", "--register", register, *standards, "--out", tmp_path / "s")
+    assert code == 0
+    names = {path.name for path in (tmp_path / "s").iterdir()}
+    assert {
+        "season.gpkg",
+        "season_jobs.csv",
+        "season_to_measure.csv",
+        "season_kit_totals.csv",
+    } <= names
+    assert "Kits to order" in out
+
+
+def test_strict_ends_with_3_where_the_data_have_errors(capsys, register, tmp_path) -> None:
+    words = ("check", "--register", register, "--rule", "nfpa24-2019", "--kits", "generic",
+             "--out", tmp_path / "c")  # fmt: skip
+    assert run(capsys, *words)[0] == 0
+    assert run(capsys, *words, "--strict")[0] == 3
+    assert (tmp_path / "c" / "checked.gpkg").exists()
+
+
+def test_a_hydrant_out_of_its_window_is_no_failure(capsys, register, tmp_path) -> None:
+    code, out, _ = run(
+        capsys, "check", "--register", register, "--rule", DATA / "rule.toml", "--kits", "generic",
+        "--json", "--out", tmp_path / "c",
+    )  # fmt: skip
+    assert json.loads(out)["counts"]["low"] > 0
+    assert code == 0
+
+
+def test_check_twice_gives_the_same_bytes(capsys, register, tmp_path, monkeypatch) -> None:
+    monkeypatch.setattr(sys, "argv", ["hydrantgis", "check"])
+    words = ("check", "--register", register, "--rule", "nfpa24-2019", "--kits", "generic", "--out")
+    for name in ("one", "two"):
+        run(capsys, *words, tmp_path / name)
+        time.sleep(1.1)
+    one, two = (tmp_path / name / "checked.gpkg" for name in ("one", "two"))
+    assert one.read_bytes() == two.read_bytes()
+
+
+def test_profile_says_what_the_options_say_and_options_go_before_it(capsys, tmp_path) -> None:
+    source = tmp_path / "list.csv"
+    source.write_text("NO;LAGE;X;Y;TIEFE\n07;Hauptstr. 1;760000;2950000;1,5\n", encoding="utf-8")
+    profile = tmp_path / "profile.toml"
+    profile.write_text(
+        'format = 1\nas = "hydrants"\ncrs = "EPSG:2249"\n[fields]\nhydrant_id = "NO"\n'
+        'address = "LAGE"\n',
+        encoding="utf-8",
+    )
+    words = ("import", source, "--profile", profile, "--register", tmp_path / "r.gpkg", "--json")
+    told = json.loads(run(capsys, *words)[1])
+    assert told["intake"]["crs"] == "EPSG:2249"
+    assert told["intake"]["fields"] == {"hydrant_id": "NO", "address": "LAGE"}
+    again = json.loads(run(capsys, *words, "--crs", "EPSG:6492", "--dry-run")[1])
+    assert again["intake"]["crs"] == "EPSG:6492"
+    profile.write_text('format = 1\n[feilds]\nhydrant_id = "NO"\n', encoding="utf-8")
+    code, _, err = run(capsys, *words)
+    assert code == 1
+    assert "$.feilds: unknown key; did you mean `fields`" in err
+
+
+def test_inspect_json_has_what_others_rely_on(capsys) -> None:
+    told = json.loads(run(capsys, "inspect", DATA / "district.gpkg", "--json", "--quiet")[1])
+    names = {"name", "geometry_type", "rows", "crs", "crs_candidates", "fields", "findings"}
+    assert all(names <= set(layer) for layer in told["layers"])
+    hydrants = next(layer for layer in told["layers"] if layer["name"] == "hydrants")
+    assert hydrants["crs"] == "EPSG:3736"
+    assert hydrants["rows"] == 392
+    fields = {field["name"]: field["column"] for field in hydrants["fields"]}
+    assert fields["HYD_NO"] == "hydrant_id"
+
+
+def test_inspect_writes_nothing(capsys, tmp_path) -> None:
+    copy = tmp_path / "district.gpkg"
+    copy.write_bytes((DATA / "district.gpkg").read_bytes())
+    run(capsys, "inspect", copy)
+    assert [p.name for p in tmp_path.iterdir()] == ["district.gpkg"]
+    assert copy.read_bytes() == (DATA / "district.gpkg").read_bytes()
+
+
+def test_control_characters_of_a_source_do_not_reach_the_terminal(capsys, tmp_path) -> None:
+    source = tmp_path / "x.csv"
+    source.write_text("HYD_NO,X,Y,NO\x1b[2JTE\nA\x1b[31m,1,2,\x07\n", encoding="utf-8")
+    out = run(capsys, "inspect", source)[1]
+    assert not re.search(r"[\x00-\x08\x0b-\x1f\x7f]", out)
+
+
+def test_demo_prints_one_screen_with_counts_remedies_and_files(capsys, tmp_path) -> None:
+    code, out, _ = run(capsys, "demo", "--out", tmp_path / "d", "--quiet")
+    assert code == 0
+    lines = out.splitlines()
+    assert len(lines) <= 55
+    assert max(map(len, lines)) <= 160
+    for word in ("hydrants", "measured", "inside", "low", "high", "unresolved", "extend, 6 in",
+                 "register.gpkg", "checked.gpkg", "map.html"):  # fmt: skip
+        assert word in out

@@ -1,0 +1,327 @@
+"""The register: one memory, whole or not at all, and state that follows from events."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import os
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from contextlib import closing
+from pathlib import Path
+
+import geopandas as gpd
+import pandas as pd
+import pytest
+import shapely
+from filelock import FileLock
+from geopandas.testing import assert_geodataframe_equal
+from hypothesis import given
+from hypothesis import strategies as st
+
+from hydrantgis import job
+from hydrantgis.ground.errors import LockedError, RegisterError, UnreadableError
+from hydrantgis.ground.tables import AREAS, EXCEPTIONS, FINDINGS, HISTORY, HYDRANTS, IMPORTS, SHOTS
+from hydrantgis.intake.words import IntakeWords
+from hydrantgis.register.events import imported_events, state_after
+from hydrantgis.register.store import Register
+
+NOW = dt.datetime(2026, 11, 1, 12)
+LATER = dt.datetime(2026, 11, 2, 12)
+
+
+def layer(path: Path, ids: list[str], burys: list[float | None], shift: float = 0) -> Path:
+    points = [shapely.Point(760_000 + 100 * i + shift, 2_950_000) for i in range(len(ids))]
+    frame = gpd.GeoDataFrame({"HYD_NO": ids, "BURY_FT": burys}, geometry=points, crs=2249)
+    frame.to_file(path)
+    return path
+
+
+def readings(path: Path, rows: str) -> Path:
+    head = "HYDRANT,DATE,METHOD,MEASURED_TO,MEASURED_FROM,HEIGHT_IN\n"
+    path.write_text(head + rows, encoding="utf-8")
+    return path
+
+
+ROW_A = "A,2026-05-01,tape,pumper-centerline,grade,20\n"
+ROW_B = "B,2026-05-01,tape,pumper-centerline,grade,12\n"
+
+
+@pytest.fixture
+def register(tmp_path: Path) -> Path:
+    path = tmp_path / "register.gpkg"
+    job.bring_in(path, layer(tmp_path / "h.gpkg", ["A", "B"], [4.0, 5.0]), now=NOW)
+    job.bring_in(path, readings(tmp_path / "r.csv", ROW_A), "readings", now=NOW)
+    return path
+
+
+def digest(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def test_the_same_source_twice_adds_nothing_and_leaves_the_bytes(register, tmp_path) -> None:
+    before = digest(register)
+    _, hydrants = job.bring_in(register, tmp_path / "h.gpkg", now=LATER)
+    _, told = job.bring_in(register, tmp_path / "r.csv", "readings", now=LATER)
+    assert hydrants.known
+    assert told.known
+    assert digest(register) == before
+
+
+def test_a_reading_known_from_another_file_is_not_added_again(register, tmp_path) -> None:
+    more = readings(tmp_path / "more.csv", ROW_A + ROW_B)
+    _, added = job.bring_in(register, more, "readings", now=LATER)
+    assert (added.rows, added.unchanged) == (1, 1)
+    assert sorted(Register(register).readings()["hydrant_id"]) == ["A", "B"]
+
+
+def test_a_changed_hydrant_makes_one_event_and_history_only_grows(register, tmp_path) -> None:
+    store = Register(register)
+    before = store.read(HISTORY)
+    changed = layer(tmp_path / "h2.gpkg", ["A", "B", "C"], [4.0, 5.5, 6.0])
+    _, added = job.bring_in(register, changed, now=LATER)
+    assert (added.rows, added.unchanged) == (2, 1)
+    after = store.read(HISTORY)
+    pd.testing.assert_frame_equal(after.iloc[: len(before)], before)
+    assert store.hydrants().set_index("hydrant_id")["bury_ft"].to_dict() == {
+        "A": 4.0, "B": 5.5, "C": 6.0,
+    }  # fmt: skip
+
+
+def test_told_and_told_back_again_stands_as_it_was_told_last(register, tmp_path) -> None:
+    for place, bury in enumerate((6.0, 5.0, 6.0)):
+        source = layer(tmp_path / f"t{place}.gpkg", ["B"], [bury])
+        job.bring_in(register, source, now=LATER)
+    state = Register(register).hydrants().set_index("hydrant_id")
+    assert state.loc["B", "bury_ft"] == 6.0
+
+
+def test_the_state_follows_from_the_whole_history(register, tmp_path) -> None:
+    job.bring_in(register, layer(tmp_path / "h2.gpkg", ["B", "C"], [None, 6.0], 7), now=LATER)
+    store = Register(register)
+    whole = state_after(gpd.GeoDataFrame(HYDRANTS.empty(store.crs)), store.read(HISTORY), store.crs)
+    assert_geodataframe_equal(store.hydrants(), whole)
+    assert whole.set_index("hydrant_id").loc["B", "bury_ft"] == 5.0  # a blank tells nothing
+
+
+facts = st.lists(
+    st.tuples(
+        st.sampled_from("ABC"),
+        st.one_of(st.none(), st.sampled_from([3.5, 4.0, 4.5])),
+        st.one_of(st.none(), st.sampled_from(["Orrin A", "Quern"])),
+    ),
+    min_size=1,
+    max_size=12,
+)
+
+
+@given(facts=facts, cut=st.integers(0, 12))
+def test_events_in_parts_come_to_the_same_as_in_one_go(facts, cut) -> None:
+    events = HISTORY.conform(
+        pd.DataFrame(facts, columns=["hydrant_id", "bury_ft", "family"]).assign(
+            event="imported", import_id="i", event_id=[f"e{i}" for i in range(len(facts))],
+            x=[760_000.0 + i for i in range(len(facts))], y=2_950_000.0,
+        )
+    )  # fmt: skip
+    crs = gpd.GeoSeries([shapely.Point(0, 0)], crs=2249).crs
+    empty = gpd.GeoDataFrame(HYDRANTS.empty(crs))
+    once = state_after(empty, events, crs)
+    part = state_after(state_after(empty, events.iloc[:cut], crs), events.iloc[cut:], crs)
+    assert_geodataframe_equal(once, part)
+    # a few lines of plain Python say what the last telling is
+    last: dict[str, dict[str, object]] = {}
+    for name, bury, family in facts:
+        now = last.setdefault(name, {"bury": None, "family": None})
+        now["bury"] = bury if bury is not None else now["bury"]
+        now["family"] = family if family is not None else now["family"]
+    for name, row in once.set_index("hydrant_id").iterrows():
+        assert (None if pd.isna(row["bury_ft"]) else row["bury_ft"]) == last[name]["bury"]
+        assert (None if pd.isna(row["family"]) else row["family"]) == last[name]["family"]
+
+
+def test_a_hydrant_told_as_it_stands_makes_no_event(register) -> None:
+    state = Register(register).hydrants()
+    assert len(imported_events(state, state, "again")) == 0
+
+
+def test_dry_run_writes_nothing(register, tmp_path) -> None:
+    before = digest(register)
+    more = readings(tmp_path / "more.csv", ROW_B)
+    _, added = job.bring_in(register, more, "readings", now=LATER, dry_run=True)
+    assert added.rows == 1
+    assert digest(register) == before
+    job.bring_in(tmp_path / "none.gpkg", tmp_path / "h.gpkg", now=NOW, dry_run=True)
+    assert not (tmp_path / "none.gpkg").exists()
+
+
+def test_a_register_begins_with_hydrants(tmp_path) -> None:
+    source = readings(tmp_path / "r.csv", ROW_A)
+    with pytest.raises(UnreadableError, match="import a hydrant layer first"):
+        job.bring_in(tmp_path / "none.gpkg", source, "readings", now=NOW)
+    box = gpd.GeoDataFrame({"AREA": ["A"]}, geometry=[shapely.box(0, 0, 1, 1)], crs=2249)
+    box.to_file(tmp_path / "a.gpkg")
+    with pytest.raises(RegisterError, match="begins with a hydrant layer"):
+        job.bring_in(
+            tmp_path / "none.gpkg", tmp_path / "a.gpkg", "areas",
+            words=IntakeWords(crs="EPSG:4326"), now=NOW,
+        )  # fmt: skip
+    assert not (tmp_path / "none.gpkg").exists()
+
+
+def test_another_geopackage_is_no_register_and_stays_as_it_is(tmp_path) -> None:
+    source = layer(tmp_path / "h.gpkg", ["A"], [4.0])
+    before = digest(source)
+    with pytest.raises(RegisterError, match="no register"):
+        job.bring_in(source, source, now=NOW)
+    assert digest(source) == before
+
+
+def test_a_register_of_a_later_format_is_refused(register) -> None:
+    with closing(sqlite3.connect(register)) as base, base:
+        base.execute("UPDATE settings SET value = '2' WHERE item = 'format'")
+    with pytest.raises(RegisterError, match="format"):
+        Register(register).hydrants()
+        job.check(register, rule="nfpa24-2019", kits="generic")
+
+
+def test_layers_in_another_crs_come_into_that_of_the_register(register, tmp_path) -> None:
+    box = shapely.box(759_000, 2_949_000, 761_000, 2_951_000)
+    frame = gpd.GeoDataFrame({"AREA": ["all"]}, geometry=[box], crs=2249).to_crs(4326)
+    frame.to_file(tmp_path / "a.gpkg")
+    job.bring_in(register, tmp_path / "a.gpkg", "areas", now=LATER)
+    areas = Register(register).read(AREAS)
+    assert areas.crs.to_epsg() == 2249
+    assert areas.total_bounds == pytest.approx(box.bounds, abs=0.01)
+
+
+def test_shots_are_not_added_twice(register, tmp_path) -> None:
+    from hydrantgis.ground.units import LengthUnit
+
+    said = IntakeWords(
+        crs="EPSG:2249", units={"elev_ft": LengthUnit.FT}, constants={"vertical_datum": "NAVD88"}
+    )
+    one = tmp_path / "s1.csv"
+    one.write_text("P,N,E,Z,D\n1,2950000,760000,101,GND\n")
+    two = tmp_path / "s2.csv"
+    two.write_text("P,N,E,Z,D\n1,2950000,760000,101,GND\n2,2950001,760000,101,GND\n")
+    job.bring_in(register, one, "shots", words=said, now=LATER)
+    _, added = job.bring_in(register, two, "shots", words=said, now=LATER)
+    assert (added.rows, added.unchanged) == (1, 1)
+    assert len(Register(register).read(SHOTS)) == 2
+
+
+def test_a_second_writer_is_told_and_nothing_happens(register, tmp_path) -> None:
+    before = digest(register)
+    more = readings(tmp_path / "more.csv", ROW_B)
+    with FileLock(register.with_name(f".{register.name}.lock")), pytest.raises(LockedError):
+        job.bring_in(register, more, "readings", now=LATER)
+    with closing(sqlite3.connect(register, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        with pytest.raises(LockedError, match="another program"):
+            job.bring_in(register, more, "readings", now=LATER)
+        other.execute("ROLLBACK")
+    assert digest(register) == before
+    assert job.bring_in(register, more, "readings", now=LATER)[1].rows == 1
+
+
+def test_a_failure_while_writing_leaves_the_old_register(register, tmp_path, monkeypatch) -> None:
+    from hydrantgis.register import store
+
+    before = digest(register)
+
+    def fail(*_: object, **__: object) -> None:
+        raise OSError(28, "no space left on device")
+
+    monkeypatch.setattr(store, "write_layers", fail)
+    with pytest.raises(OSError, match="no space"):
+        job.bring_in(register, readings(tmp_path / "m.csv", ROW_B), "readings", now=LATER)
+    assert digest(register) == before
+    assert not [
+        p for p in tmp_path.iterdir() if p.name.startswith(".register.gpkg.") and p.is_dir()
+    ]
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="this system has no SIGKILL")
+def test_a_kill_at_any_moment_leaves_before_or_after(register, tmp_path) -> None:
+    many = readings(
+        tmp_path / "many.csv",
+        "".join(
+            f"A,2026-05-01,tape,pumper-centerline,grade,{10 + i / 1000}\n" for i in range(9000)
+        ),
+    )
+    script = (
+        "import datetime, sys; from hydrantgis import job; print('go', flush=True); "
+        "job.bring_in(sys.argv[1], sys.argv[2], 'readings', now=datetime.datetime(2026, 11, 2))"
+    )
+    seen = set()
+    for delay in (0.02, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.8, 3.0):
+        copy = tmp_path / f"copy{delay}.gpkg"
+        shutil.copy(register, copy)
+        run = subprocess.Popen(
+            [sys.executable, "-c", script, str(copy), str(many)], stdout=subprocess.PIPE,
+            env={**os.environ, "PYTHONPATH": str(Path(job.__file__).parent.parent)},
+        )  # fmt: skip
+        assert run.stdout.readline() == b"go\n"
+        time.sleep(delay)
+        run.send_signal(signal.SIGKILL)
+        run.wait()
+        run.stdout.close()
+        store = Register(copy)
+        seen.add((len(store.readings()), len(store.read(IMPORTS))))
+    assert seen == {(1, 2), (9001, 3)}
+
+
+def test_exceptions_are_those_of_the_newest_intake_of_a_source(register, tmp_path) -> None:
+    path = tmp_path / "r2.csv"
+    job.bring_in(register, readings(path, "Z" + ROW_A[1:]), "readings", now=LATER)
+    store = Register(register)
+    assert store.exceptions()["code"].tolist() == ["unknown-hydrant"]
+    job.bring_in(register, readings(path, ROW_B), "readings", now=LATER)
+    assert len(store.exceptions()) == 0
+    assert len(store.read(EXCEPTIONS)) == 1  # nothing is ever taken out
+    assert len(store.read(FINDINGS)) >= 1
+
+
+def test_columns_carry_titles_and_allowed_values(register) -> None:
+    """OGC 12-128r19 (GeoPackage 1.4), F.9 schema extension, requirements 103 to 112."""
+    with closing(sqlite3.connect(register)) as base:
+        told = dict(
+            base.execute(
+                "SELECT column_name, title FROM gpkg_data_columns WHERE table_name = 'hydrants'"
+            ).fetchall()
+        )
+        assert told["bury_ft"] == "Bury [ft]"
+        allowed = base.execute(
+            "SELECT value FROM gpkg_data_column_constraints WHERE constraint_name = 'hydrants_barrel' "
+            "AND constraint_type = 'enum' ORDER BY value"
+        ).fetchall()
+        assert [row[0] for row in allowed] == ["dry", "other", "wet"]
+        # every constraint that is named exists, every column that is told exists
+        lost = base.execute(
+            "SELECT count(*) FROM gpkg_data_columns c WHERE constraint_name IS NOT NULL AND NOT EXISTS "
+            "(SELECT 1 FROM gpkg_data_column_constraints k WHERE k.constraint_name = c.constraint_name)"
+        ).fetchone()[0]
+        assert lost == 0
+        assert base.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
+        declared = {
+            row[0]
+            for row in base.execute(
+                "SELECT table_name FROM gpkg_extensions WHERE extension_name = 'gpkg_schema'"
+            )
+        }
+        assert declared == {"gpkg_data_columns", "gpkg_data_column_constraints"}
+
+
+def test_kept_rule_and_kits_stand_where_none_is_named(register) -> None:
+    from hydrantgis.ground.errors import WordsError
+
+    with pytest.raises(WordsError, match="no height rule is named"):
+        job.check(register)
+    job.keep_standards(register, rule="wac-246-293-650", kits="generic", now=LATER)
+    assert job.check(register).rule.rule_id == "wac-246-293-650"
+    assert job.check(register, rule="nfpa24-2019").rule.rule_id == "nfpa24-2019"
