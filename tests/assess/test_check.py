@@ -27,9 +27,7 @@ def test_every_hydrant_comes_back_with_every_column_of_its_declaration(rule_of, 
 
 
 def test_how_far_outside_is_told_on_the_side_where_it_stands(rule_of, hydrants, heights):
-    checked, _ = check(
-        hydrants(4), heights([15.5, 18, 24, 26.25]), rule=rule_of(18, 24), kits=KITS
-    )
+    checked, _ = check(hydrants(4), heights([15.5, 18, 24, 26.25]), rule=rule_of(18, 24), kits=KITS)
     assert checked["shortfall_in"].tolist() == [2.5, 0, 0, 0]
     assert checked["excess_in"].tolist() == [0, 0, 0, 2.25]
 

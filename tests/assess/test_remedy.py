@@ -39,9 +39,7 @@ def test_the_target_of_a_rule_goes_before_mid_window(rule_of):
 
 
 def test_a_rule_with_one_limit_aims_at_it(rule_of):
-    kit, _ = choose_kit(
-        [10.0], [NAN], [0.0], BY_SIX, rule=rule_of(18, np.inf), house=HouseRules()
-    )
+    kit, _ = choose_kit([10.0], [NAN], [0.0], BY_SIX, rule=rule_of(18, np.inf), house=HouseRules())
     assert BY_SIX[kit[0]] == 12.0
 
 
@@ -104,7 +102,11 @@ def test_the_longest_total_is_named_where_it_forbids_a_kit(rule_of, family_of):
 
 
 def test_the_longest_total_is_named_where_it_forbids_a_second_kit(rule_of, family_of):
-    """0 in with 36 in in it: only 18 or 24 in on top would reach, 54 or 60 in all, and 48 is the most."""
+    """
+    0 in with 36 in in it: 48 in instead gives 12.
+
+    18 or 24 in on top would reach, 54 or 60 in all, where 48 is the most allowed.
+    """
     house = HouseRules(one_extension=False, longest_total_in=48.0)
     found = remedy(0.0, rule_of(18, 24), family_of(*BY_SIX), installed=36.0, house=house)
     assert (found.remedy[0], found.code[0]) == ("replace", "house-longest-total")

@@ -59,7 +59,7 @@ def test_a_missing_limit_is_never_near():
 
 
 def test_guarded_and_simple_heights_stand_in_one_table():
-    """Half an inch low with an uncertainty of an inch: the estimate decides, or it cannot be told."""
+    """Half an inch low, uncertain by an inch: the estimate decides, or it cannot be told."""
     verdict, _ = verdicts([17.5, 17.5], [1.0, 1.0], lo_in=18, hi_in=24, guarded=[False, True])
     assert verdict.tolist() == ["low", "unresolved"]
 

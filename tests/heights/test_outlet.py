@@ -204,7 +204,7 @@ def test_an_outlet_elevation_alone_is_set_against_the_grade_from_shots(hydrants,
         hydrants(["A"]), told, RULE, grade=flat_grade(1), grade_datum="navd88"
     )
     assert basis["outlet_height_in"].tolist() == pytest.approx([21.0])
-    # the outlet's rod reading of 0.02 ft, and three shots of 0.02 ft with the barrel in their middle
+    # the outlet's rod reading of 0.02 ft; three shots of 0.02 ft with the barrel in their middle
     expected = 12 * np.hypot(0.02, 0.02 / np.sqrt(3))
     assert basis["height_sd_in"].tolist() == pytest.approx([expected], rel=1e-6)
     assert basis["height_basis"].tolist() == ["level outlet over plane of 3 shots"]
@@ -236,6 +236,14 @@ def test_heights_by_eye_and_over_terrain_are_screening(hydrants, readings):
     told = readings(["A", "B", "C"], outlet_height_in=20.0, method=["eye", "terrain", "gnss"])
     basis, _ = basis_heights(hydrants(["A", "B", "C"]), told, ANY)
     assert basis["screening"].tolist() == [True, True, False]
+
+
+def test_heights_whose_method_nobody_told_are_screening(hydrants, readings):
+    told = readings(["A", "B"], outlet_height_in=20.0, method=None)
+    basis, _ = basis_heights(hydrants(["A", "B"]), told, RULE)
+    assert basis["outlet_height_in"].tolist() == [20.0, 20.0]
+    assert basis["screening"].tolist() == [True, True]
+    assert basis["height_sd_in"].tolist() == [METHODS["eye"].sd_in] * 2
 
 
 def test_the_flange_is_that_of_the_reading_that_stands(hydrants, readings):

@@ -1,8 +1,8 @@
 """
 The 10 cm vertical accuracy class in inches.
 
-ASPRS Positional Accuracy Standards for Digital Geospatial Data, Edition 1 (2014), 10 cm RMSEz class,
-0.196 m at 95 %: read in the metadata of a public terrain survey, GitHub PDAL/data,
+ASPRS Positional Accuracy Standards for Digital Geospatial Data, Edition 1 (2014), 10 cm RMSEz
+class, 0.196 m at 95 %: read in the metadata of a public terrain survey, GitHub PDAL/data,
 autzen/2023/OLC_Willamette_Valley_Classified_LAS_Metadata.xml (seen). FGDC-STD-007.3-1998 (NSSDA)
 for the factor 1.9600 (second hand). An inch is 25.4 mm.
 """

@@ -1,9 +1,10 @@
 """
 Lowest outlet in Bothell, Washington, from the bottom of the flange.
 
-Bothell Municipal Code 20.32.140, as published: the lowest outlet no less than 18 in above the bottom
-of the hydrant flange. https://bothell.municipal.codes/BMC/20.32.140 (seen). The text names no point
-of the outlet; the rule file reads it as the centerline and says so. The hydrant below is made up.
+Bothell Municipal Code 20.32.140, as published: the lowest outlet no less than 18 in above the
+bottom of the hydrant flange. https://bothell.municipal.codes/BMC/20.32.140 (seen). The text names
+no point of the outlet; the rule file reads it as the centerline and says so. The hydrant below is
+made up.
 """
 
 from __future__ import annotations

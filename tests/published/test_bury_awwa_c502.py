@@ -2,8 +2,8 @@
 Bury after an extension, and where the stated torque ends.
 
 Bury: ground-line mark on the barrel to the bottom of the inlet pipe, so that an extension adds its
-own length (a rural-water circuit rider's article, ru.scribd.com/document/148153701/Article-Dt, seen;
-3.5 ft and 12 in make 4.5 ft: common practice, no source).
+own length (a rural-water circuit rider's article, ru.scribd.com/document/148153701/Article-Dt,
+seen; 3.5 ft and 12 in make 4.5 ft: common practice, no source).
 ANSI/AWWA C502-18, 4.5.5: the operating torque is stated for burys up to 5 ft only.
 https://standards.biao-zhun.cn/awwa-c502-18-pdf-download.html (seen, page of a seller).
 """

@@ -64,7 +64,7 @@ def test_traffic_speed_is_above_100_with_probability_0_999_from_106_588():
 
 
 def test_ball_bearings_that_are_out_and_pass():
-    """X from gamma(4, 1/4 um), read with u = 0.25 um: 4.2 % are above 2 um, 0.8 % pass at A = 2 um."""
+    """X from gamma(4, 1/4 um), u = 0.25 um: 4.2 % are above 2 um, 0.8 % pass at A = 2 um."""
     process = gamma(4, scale=0.25)
 
     def bad_that_pass(acceptance: float) -> float:

@@ -96,7 +96,7 @@ def test_the_gap_is_the_step_less_the_window():
 
 
 def test_flange_and_outlet_rise_alike():
-    """Outlet 12, flange -4: 6 in gives 18 and 2, both right; 12 in gives 24 and 8, the flange wrong."""
+    """Outlet 12, flange -4: 6 in gives 18 and 2, both right; 12 in gives 24 and 8, one wrong."""
     rule = rule_of(18, 24, Window(lo_in=2, hi_in=6))
     assert chosen(12.0, rule, flange=-4.0) == (6.0, 18.0)
     assert chosen(12.0, rule, flange=-4.0, lengths=[12.0]) == (None, None)

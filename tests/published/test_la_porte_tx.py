@@ -1,8 +1,8 @@
 """
 Connection and flange height in La Porte, Texas.
 
-Design standards, fire hydrants, item d, as published: bottom of the 5 in quick-connect 18 in or more
-above the surrounding natural ground; lower horizontal flange no more than 6 in above it.
+Design standards, fire hydrants, item d, as published: bottom of the 5 in quick-connect 18 in or
+more above the surrounding natural ground; lower horizontal flange no more than 6 in above it.
 https://publicrecords.laportetx.gov/WebLink/0/doc/2144/Page11.aspx (seen).
 """
 
