@@ -35,7 +35,6 @@ from hydrantgis.ground.tables import (
     MAINS,
     PROVENANCE,
     READINGS,
-    SHOTS,
 )
 from hydrantgis.heights.grade import GradeFit, grade_at
 from hydrantgis.heights.outlet import basis_heights
@@ -242,19 +241,19 @@ class Checked:
 
 
 def _grade(
-    hydrants: gpd.GeoDataFrame, shots: gpd.GeoDataFrame, crs: pyproj.CRS
+    hydrants: gpd.GeoDataFrame, shots: pd.DataFrame, crs: pyproj.CRS
 ) -> tuple[GradeFit | None, str | None, pd.DataFrame]:
     """Grade at the hydrants from the ground shots, its datum, and shots that were left out."""
-    ground = shots[(shots["shot_code"] == "ground") & shots.geometry.notna()]
+    ground = shots[shots["x"].notna()]
     if not len(ground):
         return None, None, no_findings()
-    datums = ground["vertical_datum"].str.strip().str.casefold().unique()
+    datums = pd.Series(ground["vertical_datum"].unique()).str.strip().str.casefold().unique()
     if len(datums) > 1:
         raise RegisterError(
             "the ground shots stand in several vertical datums", found=some(sorted(datums)),
             do="convert them to one before they come in",
         )  # fmt: skip
-    here, there = xy(hydrants.geometry), xy(ground.geometry)
+    here, there = xy(hydrants.geometry), ground[["x", "y"]].to_numpy()
     to_plane = plane_ft(here, crs)
 
     fit = grade_at(
@@ -309,9 +308,9 @@ def check(
     height_rule = height_rule.judging(outlet)
     tell(f"reading {store.path.name}")
     hydrants, readings = store.hydrants(), store.readings()
-    areas, shots = gpd.GeoDataFrame(store.read(AREAS)), gpd.GeoDataFrame(store.read(SHOTS))
+    areas = gpd.GeoDataFrame(store.read(AREAS))
     tell("heights")
-    grade, datum, outliers = _grade(hydrants, shots, store.crs)
+    grade, datum, outliers = _grade(hydrants, store.ground_shots(), store.crs)
     basis, on_heights = basis_heights(
         hydrants, readings, height_rule, grade=grade, grade_datum=datum
     )

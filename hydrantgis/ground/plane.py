@@ -14,6 +14,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pyarrow as pa
 import pyproj
 import shapely
 
@@ -39,6 +40,34 @@ def xy(points: gpd.GeoSeries) -> NDArray[np.float64]:
     shapes = np.asarray(points.array, dtype=object)
     both = (shapely.get_x(shapes), shapely.get_y(shapes))
     return np.column_stack(both).astype(np.float64, copy=False)
+
+
+_POINT = np.dtype([("order", "u1"), ("kind", "<u4"), ("x", "<f8"), ("y", "<f8")])
+"""A point as well-known binary, little endian: 21 bytes."""
+
+
+def xy_of_wkb(wkb: pa.ChunkedArray) -> NDArray[np.float64]:
+    """
+    Coordinates of points, straight from their bytes where all are plain points, shape (n, 2). [CRS]
+
+    Making a million shapes only to ask them where they are takes ten times as long.
+
+    Examples
+    --------
+    >>> points = [shapely.Point(1, 2), None, shapely.Point(3, 4)]
+    >>> xy_of_wkb(pa.chunked_array([pa.array(shapely.to_wkb(points), pa.binary())])).tolist()
+    [[1.0, 2.0], [nan, nan], [3.0, 4.0]]
+    """
+    column = wkb.combine_chunks()
+    buffers = column.buffers()
+    if len(column) and column.null_count == 0 and column.type == pa.binary():
+        starts = np.frombuffer(buffers[1], np.int32)[column.offset :][: len(column) + 1]
+        if (np.diff(starts) == _POINT.itemsize).all():
+            points = np.frombuffer(buffers[2], _POINT, len(column), int(starts[0]))
+            if ((points["order"] == 1) & (points["kind"] == 1)).all():
+                return np.column_stack((points["x"], points["y"]))
+    shapes = shapely.from_wkb(column.to_numpy(zero_copy_only=False))
+    return np.column_stack((shapely.get_x(shapes), shapely.get_y(shapes)))
 
 
 def measures_true(crs: pyproj.CRS) -> bool:

@@ -7,7 +7,7 @@ written with, the field titles and allowed values in a GeoPackage, and the table
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
@@ -22,6 +22,8 @@ from hydrantgis.ground.text import numbers
 from hydrantgis.ground.units import LengthUnit
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     import pyproj
 
 
@@ -122,6 +124,11 @@ class Table:
 
     def __getitem__(self, name: str) -> Column:
         return next(column for column in self.columns if column.name == name)
+
+    def only(self, names: Collection[str]) -> Table:
+        """The same table with fewer columns, in declared order; the key stays."""
+        kept = tuple(c for c in self.columns if c.name in names or c.name == self.key)
+        return replace(self, columns=kept)
 
     def empty(self, crs: pyproj.CRS | None = None) -> pd.DataFrame:
         """

@@ -85,10 +85,9 @@ def _pairs(
         if k >= len(usable) or (near[:, -1] == len(usable)).all():
             break
         k *= 2
+    near = np.sort(near, axis=1)  # by shot; the places that stayed empty go last
     row, place = np.nonzero(near < len(usable))
-    h, s = asking[row], usable[near[row, place]]
-    order = np.lexsort((s, h))
-    return h[order], s[order]
+    return asking[row], usable[near[row, place]]
 
 
 def _group_median(

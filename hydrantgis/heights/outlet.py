@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from hydrantgis.ground.findings import findings, join_findings
+from hydrantgis.ground.tables import MEASURED_TO
 from hydrantgis.ground.text import fill, numbers
 from hydrantgis.standards.methods import METHODS, SCREENING
 
@@ -23,6 +24,9 @@ if TYPE_CHECKING:
 
     from hydrantgis.heights.grade import GradeFit
     from hydrantgis.standards.rules import HeightRule
+
+_OUTLET_OF = {told: told.split("-")[0] for told in MEASURED_TO}
+_POINT_OF = {told: told.split("-")[1] for told in MEASURED_TO}
 
 BASIS_COLUMNS = (
     "outlet_height_in", "height_sd_in", "height_basis", "reading_date", "screening",
@@ -110,9 +114,8 @@ def _to_rule(
     rule: HeightRule,
 ) -> tuple[NDArray[np.float64], NDArray[np.object_]]:
     """The height as the rule asks for it, or why it cannot be had: a finding code a reading."""
-    told = readings["measured_to"].astype("object").where(readings["measured_to"].notna(), "-")
-    parts = told.str.split("-", n=1, expand=True).reindex(columns=[0, 1])
-    outlet, point = parts[0].to_numpy(dtype=object), parts[1].to_numpy(dtype=object)
+    outlet = readings["measured_to"].map(_OUTLET_OF).to_numpy(dtype=object)
+    point = readings["measured_to"].map(_POINT_OF).to_numpy(dtype=object)
     start = readings["measured_from"].to_numpy(dtype=object)
     flange = readings["flange_height_in"].to_numpy(dtype=np.float64)
     curb = readings["curb_above_grade_in"].to_numpy(dtype=np.float64)
@@ -201,10 +204,10 @@ def basis_heights(
         "hose": hydrants["hose_outlet_in"].to_numpy(dtype=np.float64),
         "pumper": hydrants["pumper_outlet_in"].to_numpy(dtype=np.float64),
     }
-    told = rows["measured_to"].astype("object").fillna("-").str.split("-", n=1).str[0]
+    told = rows["measured_to"].map(_OUTLET_OF).to_numpy(dtype=object)
     size = np.full(len(rows), np.nan)
     for outlet, values in sizes.items():
-        size = np.where(told.to_numpy() == outlet, values[at], size)
+        size = np.where(told == outlet, values[at], size)
     over, why = _to_rule(height, rows, size, rule)
     waiting = np.isnan(height) & rows["outlet_elev_ft"].notna().to_numpy()
     why[waiting] = np.where(apart[waiting], "datums-differ", "no-grade")

@@ -281,6 +281,12 @@ def _need_datum(frame: pd.DataFrame, needed: pd.Series) -> None:
         )
 
 
+def _shot_code(description: str) -> str:
+    """What the first word of a survey's description stands for."""
+    words = description.split(maxsplit=1)
+    return WORDS["shot_code"].get(plain(words[0]), "other") if words else "other"
+
+
 def _shots(frame: pd.DataFrame, ledger: _Ledger) -> None:
     """Shots need an elevation and a datum; the code is read from the description where needed."""
     elev = frame["elev_ft"]
@@ -290,8 +296,8 @@ def _shots(frame: pd.DataFrame, ledger: _Ledger) -> None:
     )
     ledger.put_aside(elev.isna(), "rejected", "value-missing", "no elevation")
     _need_datum(frame, elev.notna())
-    first = frame["description"].str.split(n=1).str[0].map(plain, na_action="ignore")
-    told = first.map(WORDS["shot_code"]).fillna("other").astype("str")
+    meaning = {text: _shot_code(text) for text in frame["description"].dropna().unique()}
+    told = frame["description"].map(meaning).fillna("other").astype("str")
     frame["shot_code"] = frame["shot_code"].fillna(told)
 
 
@@ -425,8 +431,8 @@ def _need_id_field(
 
 def _key_by_id(notes: pd.DataFrame, ids: pd.Series) -> pd.DataFrame:
     """Findings keyed by the row's id and number, or by its number where it has no id."""
-    by_row = {str(row): key for row, key in ids.items() if isinstance(key, str)}
-    names = notes["key"].map(by_row).astype("str")
+    row = pd.to_numeric(notes["key"], errors="coerce")  # `(all)` is no row
+    names = ids.reindex(row).set_axis(notes.index).astype("str")
     number = "row " + notes["key"]
     told = number.where(names.isna(), names + " (" + number + ")")
     return notes.assign(key=notes["key"].where(notes["key"].str.startswith("("), told))

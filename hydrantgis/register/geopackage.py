@@ -20,15 +20,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import geopandas as gpd
+import pandas as pd
 import pyogrio
 
 from hydrantgis.ground.errors import LockedError, UnreadableError
+from hydrantgis.ground.plane import xy_of_wkb
 
 if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Iterator, Sequence
-
-    import pandas as pd
 
     from hydrantgis.ground.table import Table
 
@@ -181,9 +181,21 @@ def _has_layer(path: Path, name: str) -> bool:
 
 
 def layer_names(path: Path) -> list[str]:
-    """Names of the layers of a GeoPackage, in the order in which they were made."""
-    with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as base:
-        rows = base.execute("SELECT table_name FROM gpkg_contents ORDER BY rowid").fetchall()
+    """
+    Names of the layers of a GeoPackage, in the order in which they were made.
+
+    Raises
+    ------
+    UnreadableError
+        It is none, or is damaged.
+    """
+    try:
+        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as base:
+            rows = base.execute("SELECT table_name FROM gpkg_contents ORDER BY rowid").fetchall()
+    except sqlite3.DatabaseError as error:
+        raise UnreadableError(
+            "the file is no GeoPackage, or is damaged", where=str(path), found=str(error)
+        ) from error
     return [str(row[0]) for row in rows]
 
 
@@ -231,9 +243,18 @@ def _describe(path: Path, tables: Sequence[Table]) -> None:
                 )  # fmt: skip
 
 
-def read_layer(path: Path, table: Table) -> pd.DataFrame:
+def read_layer(path: Path, table: Table, *, where: str | None = None) -> pd.DataFrame:
     """
     A layer as its table is declared; with no rows where the file has no such layer.
+
+    Parameters
+    ----------
+    path
+        The file.
+    table
+        The declaration; only its columns are read.
+    where
+        An SQL condition that the rows have to meet.
 
     Raises
     ------
@@ -242,10 +263,42 @@ def read_layer(path: Path, table: Table) -> pd.DataFrame:
     """
     if not _has_layer(path, table.name):
         return table.empty()
+    with _in_words(path, table):
+        frame = pyogrio.read_dataframe(
+            path, layer=table.name, columns=table.names, where=where, use_arrow=True
+        )
+    return table.conform(frame)
+
+
+def read_points(path: Path, table: Table, *, where: str | None = None) -> pd.DataFrame:
+    """
+    A point layer with `x` and `y` in the place of shapes, which take much longer to make.
+
+    Parameters
+    ----------
+    path, table, where
+        As `read_layer`.
+
+    Raises
+    ------
+    UnreadableError
+        The file is damaged.
+    """
+    if not _has_layer(path, table.name):
+        return pd.DataFrame(table.empty()).assign(x=0.0, y=0.0)
+    with _in_words(path, table):
+        meta, rows = pyogrio.read_arrow(path, layer=table.name, columns=table.names, where=where)
+    shape = meta["geometry_name"] or "wkb_geometry"
+    frame = pd.DataFrame(table.conform(rows.drop_columns([shape]).to_pandas()))
+    frame[["x", "y"]] = xy_of_wkb(rows.column(shape))
+    return frame
+
+
+@contextmanager
+def _in_words(path: Path, table: Table) -> Iterator[None]:
     try:
-        frame = pyogrio.read_dataframe(path, layer=table.name, use_arrow=True)
+        yield
     except pyogrio.errors.DataSourceError as error:
         raise UnreadableError(
             "the layer cannot be read", where=f"{path}, layer {table.name}", found=str(error)
         ) from error
-    return table.conform(frame)

@@ -23,6 +23,7 @@ from hydrantgis.ground.tables import (
     HISTORY,
     HYDRANTS,
     IMPORTS,
+    READINGS,
     REFERENCE_LAYERS,
     SETTINGS,
     SHOTS,
@@ -36,6 +37,7 @@ from hydrantgis.register.events import (
 from hydrantgis.register.geopackage import (
     layer_names,
     read_layer,
+    read_points,
     refuse_if_open,
     replacing,
     write_layers,
@@ -78,9 +80,17 @@ class Register:
         """Whether the file is there."""
         return self.path.exists()
 
-    def read(self, table: Table) -> pd.DataFrame:
+    def ground_shots(self) -> pd.DataFrame:
+        """Shots on the ground, with `x` and `y` in the CRS of the register."""
+        self._must_be_there()
+        table = SHOTS.only(("shot_id", "elev_ft", "elev_sd_ft", "vertical_datum"))
+        return read_points(self.path, table, where="shot_code = 'ground'")
+
+    def read(self, table: Table, *, where: str | None = None) -> pd.DataFrame:
         """
-        A table of the register; shapes are in its CRS.
+        A table of the register, or the rows of it that meet an SQL condition.
+
+        Shapes are in the CRS of the register.
 
         Raises
         ------
@@ -88,7 +98,7 @@ class Register:
             The file is not there, damaged, or of another format.
         """
         self._must_be_there()
-        frame = read_layer(self.path, table)
+        frame = read_layer(self.path, table, where=where)
         if isinstance(frame, gpd.GeoDataFrame) and frame.crs is None:
             return frame.set_crs(self.crs)
         return frame
@@ -98,7 +108,6 @@ class Register:
             raise UnreadableError(
                 "there is no register", where=str(self.path), do="import a hydrant layer first"
             )
-        refuse_if_open(self.path)
         names = layer_names(self.path)
         if SETTINGS.name not in names:
             raise RegisterError(
@@ -130,7 +139,8 @@ class Register:
 
     def readings(self) -> pd.DataFrame:
         """Every reading that was ever told."""
-        return readings_of(self.read(HISTORY))
+        told = HISTORY.only((*READINGS.names, "event"))
+        return readings_of(self.read(told, where="event = 'measured'"))
 
     def exceptions(self) -> gpd.GeoDataFrame:
         """Rows that the newest intake of each source put aside."""
@@ -229,7 +239,7 @@ class Register:
             added = Added(len(events), known=False, unchanged=len(accepted) - len(events))
             return [(HYDRANTS, after), (HISTORY, events)], added
         if intake.kind == "readings":
-            events = measured_events(accepted, self.read(HISTORY), import_id)
+            events = measured_events(accepted, self.read(HISTORY.only(())), import_id)
             added = Added(len(events), known=False, unchanged=len(accepted) - len(events))
             return [(HISTORY, events)], added
         if intake.kind == "shots":
