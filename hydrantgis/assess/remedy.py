@@ -184,6 +184,14 @@ def choose_kit(
     return np.where(some, kit[best], -2), np.where(some, raises[rows, best], np.nan)
 
 
+def _ends_inside(
+    y: NDArray[np.float64], f: NDArray[np.float64], raised: NDArray[np.float64], rule: HeightRule
+) -> NDArray[np.bool_]:
+    """Whether outlet and flange end inside their windows; an unknown flange does."""
+    outlet = _within(y + raised, rule.window, rule.resolution_in, unknown_is_inside=False)
+    return outlet & _within(f + raised, rule.flange, rule.resolution_in, unknown_is_inside=True)
+
+
 def choose_bury_raise(
     height_in: ArrayLike, flange_in: ArrayLike, *, step_in: float, rule: HeightRule
 ) -> NDArray[np.float64]:
@@ -220,6 +228,9 @@ def choose_bury_raise(
         least = np.where(np.isnan(f), least, np.maximum(least, rule.flange.lo_in - f - half))
         most = np.where(np.isnan(f), most, np.minimum(most, rule.flange.hi_in - f + half))
         low, high = np.ceil(least / step_in), np.floor(most / step_in)
+        # at half a step of resolution the rounding decides: the ends are tried, and moved in
+        low += ~_ends_inside(y, f, low * step_in, rule)
+        high -= ~_ends_inside(y, f, high * step_in, rule)
         steps = np.clip(np.round((rule.window.aim_in - y) / step_in), low, high)
     fits = (low <= high) & (rule.datum != "flange-bottom") & ~np.isnan(y)
     return np.where(fits, steps * step_in, np.nan)
@@ -246,6 +257,7 @@ def _why_no_kit(
     would = _within(y[:, None] + free, window, step, unknown_is_inside=False).any(axis=1)
     stacked = y[:, None] + lengths[None, :]
     second = (e > 0) & _within(stacked, window, step, unknown_is_inside=False).any(axis=1)
+    would |= second & (not house.one_extension)
 
     # the last candidate below the window and the first above it, for the sentence
     low_side = np.where((after < window.lo_in) & ~np.isnan(raises), raises, -np.inf).max(axis=1)
@@ -352,7 +364,8 @@ def remedies_of_family(
     result = Remedies.blank(n)
     result.kit, result.raise_in = np.where(kit == -2, -1, kit).astype(np.intp), raises
     fits = kit != -2
-    on_top = fits & (e > 0) & (raises > 0) & ~np.isin(raises + e, lengths)
+    total = lengths[np.maximum(result.kit, 0)] if len(lengths) else e
+    on_top = fits & (result.kit >= 0) & (np.abs(raises + e - total) > rule.resolution_in)
     result.remedy = np.select(
         [fits & (kit == -1), fits & (e > 0) & ~on_top, fits],
         ["remove", "exchange", "extend"],

@@ -36,7 +36,7 @@ def chances(height_in: ArrayLike, sd_in: ArrayLike, *, lo_in: float, hi_in: floa
     height_in
         Estimates, any shape. [in]
     sd_in
-        Their standard uncertainty, same shape, above 0. [in]
+        Their standard uncertainty, same shape, 0 or above. [in]
     lo_in, hi_in
         Limits; `-inf` and `inf` where there is none. [in]
 
@@ -53,14 +53,14 @@ def chances(height_in: ArrayLike, sd_in: ArrayLike, *, lo_in: float, hi_in: floa
     0.66
     """
     y, u = np.asarray(height_in, dtype=np.float64), np.asarray(sd_in, dtype=np.float64)
-    low = ndtr((lo_in - y) / u)
-    high = ndtr((y - hi_in) / u)
-    # the difference of two tails keeps its digits where `1 - low - high` would lose them
-    inside = np.where(
-        y < (0.0 if np.isinf(lo_in) or np.isinf(hi_in) else (lo_in + hi_in) / 2),
-        ndtr((hi_in - y) / u) - low,
-        ndtr((y - lo_in) / u) - high,
-    )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        above_lo, below_hi = (y - lo_in) / u, (hi_in - y) / u
+    # a height with no uncertainty at all lies exactly at a limit, and that is inside
+    above_lo = np.where((u == 0) & (y == lo_in), np.inf, above_lo)
+    below_hi = np.where((u == 0) & (y == hi_in), np.inf, below_hi)
+    low, high = ndtr(-above_lo), ndtr(-below_hi)
+    # the difference of the smaller tails keeps digits that `1 - low - high` would lose
+    inside = np.where(below_hi > above_lo, ndtr(below_hi) - low, ndtr(above_lo) - high)
     missing = np.isnan(y) | np.isnan(u)
     return Chances(*(np.where(missing, np.nan, np.clip(p, 0, 1)) for p in (inside, low, high)))
 

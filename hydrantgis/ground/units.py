@@ -154,6 +154,7 @@ _FRACTIONS = {
     "\u00bc": "1/4", "\u00bd": "1/2", "\u00be": "3/4",
     "\u215b": "1/8", "\u215c": "3/8", "\u215d": "5/8", "\u215e": "7/8",
 }  # fmt: skip
+_MOST_LETTERS = 40
 _NUMBER = r"(?:\d+[ -]\d+/\d+|\d+/\d+|\d+\.\d*|\.\d+|\d+)"
 _PART = re.compile(rf"\s*({_NUMBER})\s*([^\d\s.,;/+-][^\d.,;/+-]*)?\.?\s*-?")
 
@@ -204,13 +205,14 @@ def parse_length_in(
     (nan, '`ftt` is no known unit')
     """
     bad = float("nan")
-    plain = text.strip()
-    for sign, spelled in _FRACTIONS.items():
-        plain = plain.replace(sign, f" {spelled}")
-    plain = plain.strip()
-    if plain.startswith(("-", "\u2212")):
-        inside, reason = parse_length_in(plain[1:], unit=unit, spellings=spellings)
-        return -inside, reason
+    plain = text
+    for printed, spelled in _FRACTIONS.items():
+        plain = plain.replace(printed, f" {spelled}")
+    plain = " ".join(plain.split())
+    down = plain.startswith(("-", "\u2212"))
+    plain = plain[1:].lstrip() if down else plain
+    if len(plain) > _MOST_LETTERS:
+        return bad, "not a length"
     words = SPELLINGS if spellings is None else {**SPELLINGS, **spellings}
     parts: list[tuple[Fraction, LengthUnit]] = []
     place = 0
@@ -220,7 +222,7 @@ def parse_length_in(
             return bad, "not a length"
         place = match.end()
         number, word = match.group(1), (match.group(2) or "").strip().lower()
-        if number.endswith("/0"):
+        if re.search(r"/0+$", number):
             return bad, "not a length"
         if word and word not in words:
             return bad, f"`{word}` is no known unit"
@@ -239,7 +241,8 @@ def parse_length_in(
             return bad, "12 in or more after feet"
         if feet.denominator != 1:
             return bad, "a broken foot with inches after it"
-    return float(sum(value * METRES[by] for value, by in parts) / METRES[LengthUnit.IN]), None
+    length = float(sum(value * METRES[by] for value, by in parts) / METRES[LengthUnit.IN])
+    return -length if down else length, None
 
 
 def parse_lengths_in(

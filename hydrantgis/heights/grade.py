@@ -137,10 +137,10 @@ def grade_at(
     -----
     A shot is left out when it lies more than `OUTLIER_FLOOR_FT` and more than
     `OUTLIER_DEVIATIONS` robust standard deviations [1]_ off the median of its neighbors, where
-    there are at least three. The uncertainty of a plane's value at the barrel is that of a fitted
-    value [2]_ with the larger of the shots' own and the residual standard deviation. The mean of
-    shots with no plane takes the larger of their own uncertainty and half their range, since the
-    ground may slope between them.
+    there are at least three, and more than `OUTLIER_FLOOR_FT` off the plane of the others. The
+    uncertainty of a plane's value at the barrel is that of a fitted value [2]_ with the larger of
+    the shots' own and the residual standard deviation. The mean of shots with no plane takes the
+    larger of their own uncertainty and half their range, since the ground may slope between them.
 
     Examples
     --------
@@ -159,67 +159,127 @@ def grade_at(
     h, s = _pairs(hydrants, shots, radius_ft)
     known = np.isfinite(z_all[s])
     h, s = h[known], s[known]
-
     median = _group_median(z_all[s], h, n)
-    off = np.abs(z_all[s] - median[h])
-    spread = 1.4826 * _group_median(off, h, n)
-    many = np.bincount(h, minlength=n) >= 3
-    out = many[h] & (off > np.maximum(OUTLIER_FLOOR_FT, OUTLIER_DEVIATIONS * spread[h]))
-    outlier_hydrant, outlier_shot = h[out], s[out]
-    h, s = h[~out], s[~out]
-
-    # Coordinates from the barrel, elevations from the median: the intercept is the grade.
-    dx = shots[s, 0] - hydrants[h, 0]
-    dy = shots[s, 1] - hydrants[h, 1]
-    dz = z_all[s] - median[h]
-
-    def total(values: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.asarray(np.bincount(h, weights=values, minlength=n), dtype=np.float64)
-
-    count = np.bincount(h, minlength=n)
-    some = np.maximum(count, 1)
-    sx, sy, sz = total(dx), total(dy), total(dz)
-    sxx, sxy, syy = total(dx * dx), total(dx * dy), total(dy * dy)
-    sxz, syz = total(dx * dz), total(dy * dz)
-    own_var = total(sd_all[s] ** 2) / some
-
-    # Centered second moments tell the spread; the determinant tells whether it is a line.
-    cxx, cxy, cyy = sxx - sx * sx / some, sxy - sx * sy / some, syy - sy * sy / some
-    det = cxx * cyy - cxy * cxy
-    trace = cxx + cyy
-    spreading = (count >= 3) & (det > 0.01 * trace * trace) & (trace > 1.0)
-    safe = np.where(spreading, det, 1.0)
-    cxz, cyz = sxz - sx * sz / some, syz - sy * sz / some
-    bx = (cyy * cxz - cxy * cyz) / safe
-    by = (cxx * cyz - cxy * cxz) / safe
-    mean_z, mean_x, mean_y = sz / some, sx / some, sy / some
-    leverage = 1 / some + (cyy * mean_x**2 - 2 * cxy * mean_x * mean_y + cxx * mean_y**2) / safe
-    plane = spreading & (leverage <= _LEVERAGE_MOST)
-
-    at_barrel = mean_z - bx * mean_x - by * mean_y
-    residual = dz - (at_barrel[h] + bx[h] * dx + by[h] * dy)
-    freedom = np.maximum(count - 3, 1)
-    fit_var = np.where(count > 3, total(residual**2) / freedom, 0.0)
-    plane_sd = np.sqrt(np.maximum(own_var, fit_var) * leverage)
-
-    highest = np.full(n, -np.inf)
-    lowest = np.full(n, np.inf)
-    np.maximum.at(highest, h, dz)
-    np.minimum.at(lowest, h, dz)
-    half_range = np.where(count > 1, (highest - lowest) / 2, 0.0)
-    mean_sd = np.maximum(np.sqrt(own_var / some), half_range)
-
-    none = count == 0
-    elev = np.where(plane, at_barrel, mean_z) + median
-    sd = np.where(plane, plane_sd, mean_sd)
+    # Coordinates from the barrel, elevations from the median: a fit's constant is the grade.
+    pairs = _Pairs(
+        hydrant=h,
+        dx=shots[s, 0] - hydrants[h, 0],
+        dy=shots[s, 1] - hydrants[h, 1],
+        dz=z_all[s] - median[h],
+        sd=sd_all[s],
+        hydrants=n,
+    )
+    out = _outliers(pairs)
+    fit = _fit(pairs.where(~out))
+    none = fit.count == 0
+    elev = np.where(fit.plane, fit.at_barrel, fit.mean) + median
+    sd = np.where(fit.plane, np.sqrt(fit.var * fit.leverage), fit.mean_sd)
+    names = np.select([none, fit.plane, fit.count == 1], ["none", "plane", "single"], "mean")
     return GradeFit(
         elev_ft=np.where(none, np.nan, elev),
         sd_ft=np.where(none, np.nan, sd),
-        slope=np.where(plane, np.hypot(bx, by), np.nan),
-        shots=count,
-        fit=np.select([none, plane, count == 1], ["none", "plane", "single"], "mean").astype(
-            object
-        ),
-        outlier_hydrant=outlier_hydrant,
-        outlier_shot=outlier_shot,
+        slope=np.where(fit.plane, np.hypot(fit.bx, fit.by), np.nan),
+        shots=fit.count,
+        fit=names.astype(object),
+        outlier_hydrant=h[out],
+        outlier_shot=s[out],
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Pairs:
+    """Shots beside their hydrants, a row a pair: place from the barrel, height from the median."""
+
+    hydrant: NDArray[np.intp]
+    dx: NDArray[np.float64]
+    dy: NDArray[np.float64]
+    dz: NDArray[np.float64]
+    sd: NDArray[np.float64]
+    hydrants: int
+
+    def where(self, rows: NDArray[np.bool_]) -> _Pairs:
+        return _Pairs(
+            self.hydrant[rows], self.dx[rows], self.dy[rows], self.dz[rows], self.sd[rows],
+            self.hydrants,
+        )  # fmt: skip
+
+    def total(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
+        sums = np.bincount(self.hydrant, weights=values, minlength=self.hydrants)
+        return np.asarray(sums, dtype=np.float64)
+
+
+@dataclass(frozen=True, slots=True)
+class _Fit:
+    """Mean and plane of each hydrant's shots; the plane counts where `plane` is true."""
+
+    count: NDArray[np.intp]
+    mean: NDArray[np.float64]
+    mean_sd: NDArray[np.float64]
+    plane: NDArray[np.bool_]
+    at_barrel: NDArray[np.float64]
+    bx: NDArray[np.float64]
+    by: NDArray[np.float64]
+    leverage: NDArray[np.float64]
+    var: NDArray[np.float64]
+
+
+def _fit(p: _Pairs) -> _Fit:
+    """Means, and planes from the 3 x 3 normal equations in closed form."""
+    h = p.hydrant
+    count = np.bincount(h, minlength=p.hydrants)
+    some = np.maximum(count, 1)
+    sx, sy, sz = p.total(p.dx), p.total(p.dy), p.total(p.dz)
+    mean_x, mean_y, mean_z = sx / some, sy / some, sz / some
+    # second moments about the mean tell the spread; their determinant, whether it is a line
+    cxx = p.total(p.dx * p.dx) - sx * mean_x
+    cxy = p.total(p.dx * p.dy) - sx * mean_y
+    cyy = p.total(p.dy * p.dy) - sy * mean_y
+    cxz = p.total(p.dx * p.dz) - sx * mean_z
+    cyz = p.total(p.dy * p.dz) - sy * mean_z
+    det, trace = cxx * cyy - cxy * cxy, cxx + cyy
+    spread = (count >= 3) & (det > 0.01 * trace * trace) & (trace > 1.0)
+    safe = np.where(spread, det, 1.0)
+    bx = (cyy * cxz - cxy * cyz) / safe
+    by = (cxx * cyz - cxy * cxz) / safe
+    leverage = 1 / some + (cyy * mean_x**2 - 2 * cxy * mean_x * mean_y + cxx * mean_y**2) / safe
+    at_barrel = mean_z - bx * mean_x - by * mean_y
+    residual = p.dz - (at_barrel[h] + bx[h] * p.dx + by[h] * p.dy)
+    own = p.total(p.sd**2) / some
+    left = np.where(count > 3, p.total(residual**2) / np.maximum(count - 3, 1), 0.0)
+    highest, lowest = np.full(p.hydrants, -np.inf), np.full(p.hydrants, np.inf)
+    np.maximum.at(highest, h, p.dz)
+    np.minimum.at(lowest, h, p.dz)
+    half_range = np.where(count > 1, (highest - lowest) / 2, 0.0)
+    return _Fit(
+        count=count,
+        mean=mean_z,
+        mean_sd=np.maximum(np.sqrt(own / some), half_range),
+        plane=spread & (leverage <= _LEVERAGE_MOST),
+        at_barrel=at_barrel,
+        bx=bx,
+        by=by,
+        leverage=leverage,
+        var=np.where(spread, np.maximum(own, left), np.nan),
+    )
+
+
+def _outliers(p: _Pairs) -> NDArray[np.bool_]:
+    """
+    Shots that are far off their neighbors and off the plane of the others, a value a pair.
+
+    Off the median alone is no fault: on a slope the one shot uphill is off it, and right.
+    """
+    h, n = p.hydrant, p.hydrants
+    off = np.abs(p.dz)
+    spread = 1.4826 * _group_median(off, h, n)
+    many = np.bincount(h, minlength=n) >= 3
+    doubted = many[h] & (off > np.maximum(OUTLIER_FLOOR_FT, OUTLIER_DEVIATIONS * spread[h]))
+    if not doubted.any():
+        return doubted
+    others = _fit(p.where(~doubted))
+    at = h[doubted]
+    told = others.at_barrel[at] + others.bx[at] * p.dx[doubted] + others.by[at] * p.dy[doubted]
+    apart = np.abs(p.dz[doubted] - told)
+    known = ~np.isnan(others.var[at])
+    doubted[doubted] = ~(known & (apart <= OUTLIER_FLOOR_FT))
+    return doubted

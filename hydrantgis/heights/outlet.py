@@ -17,7 +17,7 @@ import pandas as pd
 from hydrantgis.ground.findings import findings, join_findings
 from hydrantgis.ground.tables import MEASURED_TO
 from hydrantgis.ground.text import fill, numbers
-from hydrantgis.standards.methods import METHODS, SCREENING
+from hydrantgis.standards.methods import CONTACT, METHODS
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -26,6 +26,9 @@ if TYPE_CHECKING:
     from hydrantgis.standards.rules import HeightRule
 
 _OUTLET_OF = {told: told.split("-")[0] for told in MEASURED_TO}
+_SD_OF = {name: method.sd_in for name, method in METHODS.items()}
+_CONTACT = [name for name, method in METHODS.items() if method.weight == CONTACT]
+_BEFORE_ALL_DAYS = -(10**9)
 _POINT_OF = {told: told.split("-")[1] for told in MEASURED_TO}
 
 BASIS_COLUMNS = (
@@ -87,7 +90,7 @@ def _height_and_sd(
     outlet = readings["outlet_elev_ft"].to_numpy(dtype=np.float64)
     ground = readings["grade_elev_ft"].to_numpy(dtype=np.float64)
     method = readings["method"].to_numpy(dtype=object)
-    typical = readings["method"].map({name: m.sd_in for name, m in METHODS.items()})
+    typical = readings["method"].map(_SD_OF).astype("float64")
     sd = readings["height_sd_in"].fillna(typical).to_numpy(dtype=np.float64, copy=True)
     word = np.where(pd.isna(method), "method not told", method)
     height, basis = direct.copy(), word.copy()
@@ -212,12 +215,11 @@ def basis_heights(
     waiting = np.isnan(height) & rows["outlet_elev_ft"].notna().to_numpy()
     why[waiting] = np.where(apart[waiting], "datums-differ", "no-grade")
 
-    screening = rows["method"].map({name: m.weight == SCREENING for name, m in METHODS.items()})
-    screen = screening.fillna(True).to_numpy(dtype=bool)  # a method not told orders no kit
+    # a method not told orders no kit
+    screen = ~rows["method"].isin(_CONTACT).to_numpy(dtype=bool)
     sd = np.where(np.isnan(sd), METHODS["eye"].sd_in, sd)
     dates = rows["reading_date"].to_numpy().astype("datetime64[D]")
-    days = dates.astype(np.int64)
-    days = np.where(np.isnat(dates), np.iinfo(np.int64).min, days)
+    days = np.where(np.isnat(dates), _BEFORE_ALL_DAYS, dates.astype(np.int64))
     identity = rows["reading_id"].rank(method="first").to_numpy()
     order = np.lexsort((identity, sd, -days, screen, np.isnan(over), at))
     first = np.ones(len(order), dtype=bool)
