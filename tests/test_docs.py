@@ -57,7 +57,8 @@ def hold(path: Path, name: str, made: str) -> None:
     if os.environ.get("HYDRANTGIS_REFRESH"):
         begin, end = f"<!-- {name}: begin -->\n", f"<!-- {name}: end -->"
         head, rest = text.split(begin)
-        path.write_text(head + begin + "\n" + made + "\n\n" + end + rest.split(end)[1], encoding="utf-8")
+        whole = head + begin + "\n" + made + "\n\n" + end + rest.split(end)[1]
+        path.write_text(whole, encoding="utf-8")
         return
     assert stands == made, "run again with HYDRANTGIS_REFRESH=1 and look at the difference"
 
@@ -69,7 +70,7 @@ def test_tables_in_the_documents_are_those_of_the_code() -> None:
     hold(DEVELOPERS, "codes", codes_table())
 
 
-def test_the_demo_screen_in_the_readme_is_what_the_demo_prints(capsys, tmp_path, monkeypatch) -> None:
+def test_the_demo_screen_is_what_the_demo_prints(capsys, tmp_path, monkeypatch) -> None:
     monkeypatch.chdir(tmp_path)
     hold(README, "demo", demo_screen(capsys, tmp_path))
 
@@ -77,7 +78,8 @@ def test_the_demo_screen_in_the_readme_is_what_the_demo_prints(capsys, tmp_path,
 def test_every_command_in_the_readme_is_one() -> None:
     text = README.read_text(encoding="utf-8")
     words = set(re.findall(r"hydrantgis (\w+)", text)) - {"takes"}
-    told = {c.name for c in app.app.registered_commands} | {g.name for g in app.app.registered_groups}
+    told = {c.name for c in app.app.registered_commands}
+    told |= {g.name for g in app.app.registered_groups}
     assert words - {"is"} <= told
     assert told <= words | {"kits", "rules"}
 

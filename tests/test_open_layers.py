@@ -10,6 +10,7 @@ import csv
 import datetime as dt
 import json
 from collections import Counter
+from dataclasses import replace
 
 import pytest
 
@@ -106,9 +107,6 @@ def test_freeport_heights_are_read_and_standpipes_are_not_judged(open_data, tmp_
     assert counts["hydrants"] == 176
     # told by eye: it ranks visits, and orders no kit
     assert set(result.table["remedy"]) == {"measure", "none"}
-    with_spelling = IntakeWords(
-        **{**{f: getattr(GB_READINGS, f) for f in ("number_rows", "units", "constants")}},
-        spellings={"ftt": LengthUnit.FT},
-    )
+    with_spelling = replace(GB_READINGS, spellings={"ftt": LengthUnit.FT})
     more, added = job.bring_in(register, source, "readings", words=with_spelling, now=NOW)
     assert (more.count.held, added.rows, added.unchanged) == (0, 1, 166)

@@ -297,14 +297,17 @@ def test_columns_carry_titles_and_allowed_values(register) -> None:
         )
         assert told["bury_ft"] == "Bury [ft]"
         allowed = base.execute(
-            "SELECT value FROM gpkg_data_column_constraints WHERE constraint_name = 'hydrants_barrel' "
+            "SELECT value FROM gpkg_data_column_constraints "
+            "WHERE constraint_name = 'hydrants_barrel' "
             "AND constraint_type = 'enum' ORDER BY value"
         ).fetchall()
         assert [row[0] for row in allowed] == ["dry", "other", "wet"]
         # every constraint that is named exists, every column that is told exists
         lost = base.execute(
-            "SELECT count(*) FROM gpkg_data_columns c WHERE constraint_name IS NOT NULL AND NOT EXISTS "
-            "(SELECT 1 FROM gpkg_data_column_constraints k WHERE k.constraint_name = c.constraint_name)"
+            "SELECT count(*) FROM gpkg_data_columns c "
+            "WHERE constraint_name IS NOT NULL AND NOT EXISTS "
+            "(SELECT 1 FROM gpkg_data_column_constraints k "
+            "WHERE k.constraint_name = c.constraint_name)"
         ).fetchone()[0]
         assert lost == 0
         assert base.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
