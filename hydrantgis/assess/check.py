@@ -14,7 +14,7 @@ import pandas as pd
 
 from hydrantgis.assess.remedy import REASONS, Remedies, remedies_of_family
 from hydrantgis.assess.verdict import chances, flange_verdicts, verdicts
-from hydrantgis.ground.findings import findings, join_findings
+from hydrantgis.ground.findings import CODES, findings, join_findings
 from hydrantgis.ground.tables import CHECKED
 from hydrantgis.ground.text import fill
 
@@ -64,8 +64,10 @@ def _remedies(
     screening = basis["screening"].to_numpy(dtype=bool)
     say(verdict == "unmeasured", "measure", "not-measured")
     say(verdict == "unresolved", "measure", "undecided")
+    # where a reading does not answer the rule, the reason is the finding's own
     told = (verdict == "unresolved") & basis["why_not"].notna().to_numpy()
-    say(told, "measure", "undecided", basis["why_not"].to_numpy(dtype=object)[told])
+    why = basis["why_not"].to_numpy(dtype=object)[told]
+    result.code[told], result.sentence[told] = why, [CODES[code].meaning for code in why]
     say(wrong & screening, "measure", "screening-only")
     say(skip, "none", "not-judged")
 

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from hydrantgis.standards.rules import HeightRule, Window
 
 REASONS = {
-    "inside": "inside, nothing to do",
+    "inside": "nothing to do",
     "kit-fits": "outlet and flange end inside their windows",
     "kit-fits-flange-unknown": "the outlet ends inside; measure the flange before ordering",
     "too-high": "stands too high, and no shorter kit brings it down",
@@ -39,8 +39,8 @@ REASONS = {
     "no-kit-for-family": "no kit in the catalogue fits this family",
     "screening-only": "the height is a screening height; it orders no kit",
     "undecided": "the height cannot be told well enough",
-    "not-measured": "no reading",
-    "not-judged": "not judged",
+    "not-measured": "there is no reading",
+    "not-judged": "no dry barrel, or retired",
 }
 """Every reason code, in words."""
 

@@ -70,7 +70,7 @@ def test_a_reading_that_does_not_answer_is_unresolved_with_its_reason(rule_of, h
     )
     assert checked["verdict"].tolist() == ["unresolved"]
     assert checked["remedy"].tolist() == ["measure"]
-    assert checked["remedy_reason"].tolist() == ["undecided: curb-unknown"]
+    assert checked["remedy_reason"].str.startswith("curb-unknown: ").all()
 
 
 def test_a_wrong_flange_under_a_right_outlet_is_not_passed_over(rule_of, hydrants, heights):

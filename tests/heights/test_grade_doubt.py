@@ -78,12 +78,28 @@ def test_shots_in_a_line_give_their_mean_and_no_plane(direction):
     assert fit.sd_ft[0] == pytest.approx((z.max() - z.min()) / 2)
 
 
-def test_a_barrel_outside_the_spread_of_its_shots_gets_their_mean():
-    """Three shots within a foot of each other, 20 ft away: their plane is not carried that far."""
-    shots = np.array([[20.0, 0], [20.8, 0.7], [20.1, 0.9]])
+def test_shots_nearly_in_a_line_give_their_mean_too():
+    """Four shots along 35 ft of curb, an inch to one side or the other: no slope across it."""
+    shots = np.array([[-20.0, 0.08], [-10, -0.08], [5, -0.08], [15, 0.08]])
+    z = np.array([99.8, 100.0, 100.1, 100.5])
+    fit = grade_at([[0, 6]], shots, z, np.full(4, 0.02))
+    assert fit.fit[0] == "mean"
+    assert fit.elev_ft[0] == pytest.approx(100.1)
+
+
+@pytest.mark.parametrize(
+    "shots",
+    [
+        pytest.param([[20.0, 0], [20.8, 0.7], [20.1, 0.9]], id="a foot apart"),
+        pytest.param([[17.0, -3], [23.0, -3], [20.0, 3]], id="six feet apart"),
+    ],
+)
+def test_a_barrel_outside_the_spread_of_its_shots_gets_their_mean(shots):
+    """Three shots close together, 20 ft away: their plane is not carried that far."""
     z = np.array([100.0, 100.2, 100.1])
     fit = grade_at([[0, 0]], shots, z, np.full(3, 0.02))
     assert fit.fit[0] == "mean"
+    assert np.isnan(fit.slope[0])
     assert fit.elev_ft[0] == pytest.approx(100.1)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import geopandas as gpd
 import pandas as pd
 import shapely
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hydrantgis.assess.check import check
@@ -16,6 +16,8 @@ from hydrantgis.standards.load import load_rule
 
 RULE = load_rule("bowling-green-ky-2021")
 AREA_IDS = ["N", "S", "empty"]
+# a whole check stands behind each example
+FEWER = settings(max_examples=settings.default.max_examples // 2)
 
 
 def areas_table():
@@ -41,6 +43,7 @@ def draw_season(data, districts, catalogue, *, areas):
     return checked, season_lists(checked, hydrants, areas)
 
 
+@FEWER
 @given(data=st.data())
 def test_every_hydrant_with_work_stands_in_exactly_one_list(districts, catalogue, data):
     checked, season = draw_season(data, districts, catalogue, areas=areas_table())
@@ -52,6 +55,7 @@ def test_every_hydrant_with_work_stands_in_exactly_one_list(districts, catalogue
     assert sorted(listed) == sorted(checked.loc[checked["remedy"] != "none", "hydrant_id"])
 
 
+@FEWER
 @given(data=st.data())
 def test_area_totals_add_up_to_the_hydrants(districts, catalogue, data):
     checked, season = draw_season(data, districts, catalogue, areas=areas_table())
@@ -76,6 +80,7 @@ def test_area_totals_add_up_to_the_hydrants(districts, catalogue, data):
             assert row[f"to_{remedy}"] == (here["remedy"] == remedy).sum()
 
 
+@FEWER
 @given(data=st.data())
 def test_kit_totals_are_the_kits_of_the_jobs(districts, catalogue, data):
     checked, season = draw_season(data, districts, catalogue, areas=areas_table())
@@ -91,6 +96,7 @@ def test_kit_totals_are_the_kits_of_the_jobs(districts, catalogue, data):
         assert (jobs["kit_length_in"] == row["kit_length_in"]).all()
 
 
+@FEWER
 @given(data=st.data())
 def test_without_areas_the_lists_are_the_same(districts, catalogue, data):
     checked, season = draw_season(data, districts, catalogue, areas=areas_table().iloc[:0])

@@ -51,6 +51,20 @@ def test_measured_from_the_flange_it_is_taken_as_it_is(judge):
     assert checked["verdict"].tolist() == ["low", "inside"]
 
 
+def test_measured_from_the_curb_it_goes_by_way_of_grade(judge):
+    """14 in over a curb 6 in above grade is 20 in over grade, 18 in over a flange at 2 in."""
+    checked, _ = judge(
+        RULE,
+        outlet_height_in=[14.0],
+        curb_above_grade_in=6.0,
+        flange_height_in=2.0,
+        measured_from="curb",
+        measured_to="lowest-centerline",
+    )
+    assert checked["outlet_height_in"].tolist() == [18.0]
+    assert checked["verdict"].tolist() == ["inside"]
+
+
 def test_without_a_flange_height_it_stays_open(judge):
     checked, found = judge(RULE, outlet_height_in=[19.0], measured_to="lowest-centerline")
     assert checked["verdict"].tolist() == ["unresolved"]
