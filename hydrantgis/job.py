@@ -470,6 +470,11 @@ def demo(
     tell
         Told each stage of the work.
 
+    Raises
+    ------
+    WordsError
+        The folder holds a register of somebody's own.
+
     Returns
     -------
     checked, season, paths, intakes
@@ -480,7 +485,7 @@ def demo(
     data, place = demo_folder(), Path(out)
     place.mkdir(parents=True, exist_ok=True)
     register = place / "register.gpkg"
-    register.unlink(missing_ok=True)
+    _clear_demo(register, data)
     district = data / "district.gpkg"
     steps: list[tuple[Path, str, IntakeWords]] = [
         (district, "hydrants", IntakeWords(layer="hydrants")),
@@ -511,6 +516,22 @@ def demo(
         [register, place / "checked.gpkg", place / "map.html", *written],
         intakes,
     )
+
+
+def _clear_demo(register: Path, data: Path) -> None:
+    """Take away the register of an earlier demo, and never another one."""
+    if not register.exists():
+        return
+    sources = set(Register(register).read(IMPORTS)["source"])
+    others = sources - {path.name for path in data.iterdir()}
+    if others:
+        raise WordsError(
+            "the folder holds a register that is not the demo's",
+            where=str(register),
+            found=f"sources {some(sorted(others))}",
+            do="name another folder with --out",
+        )
+    register.unlink()
 
 
 def demo_shot_words() -> IntakeWords:

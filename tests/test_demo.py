@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import shutil
 from pathlib import Path
 
 import geopandas as gpd
@@ -11,6 +12,7 @@ import pyogrio
 import pytest
 
 from hydrantgis import job
+from hydrantgis.ground.errors import WordsError
 from hydrantgis.ground.tables import CHECKED
 
 TRUTH = Path(__file__).parent.parent / "data_demo" / "truth.csv"
@@ -105,6 +107,28 @@ def test_the_checked_layer_opens_elsewhere_with_the_promised_columns(demo) -> No
     assert told["rule"].startswith("tesselbrook-2026")
     assert told["house rule: one extension per hydrant"] == "on"
     assert (provenance["item"] == "caution").any()
+
+
+def test_the_demo_takes_nobodys_register_away(demo, tmp_path) -> None:
+    register = tmp_path / "register.gpkg"
+    copy = tmp_path / "ours.gpkg"
+    shutil.copy(job.demo_folder() / "district.gpkg", copy)
+    job.bring_in(register, copy, words=job.IntakeWords(layer="hydrants"))
+    before = register.read_bytes()
+    with pytest.raises(WordsError, match="not the demo's"):
+        job.demo(tmp_path)
+    assert register.read_bytes() == before
+
+
+def test_results_do_not_take_the_place_of_somebody_elses_layers(demo, tmp_path) -> None:
+    path = tmp_path / "checked.gpkg"
+    demo[0].write(path)
+    demo[0].write(path)  # our own are replaced
+    demo[0].areas.to_file(path, layer="drawn_by_hand")
+    before = path.read_bytes()
+    with pytest.raises(WordsError, match="drawn_by_hand"):
+        demo[0].write(path)
+    assert path.read_bytes() == before
 
 
 @pytest.mark.slow

@@ -60,6 +60,11 @@ class SettingsReader:
         """Note a problem at `key`; it is told by `finish`."""
         self.problems.append(f"{self._address}.{key}: {text}")
 
+    def expect_format(self, number: int) -> None:
+        """Take `format`, the number of the file's layout, and note any other one."""
+        if self.number("format", required=True) not in (float(number), None):
+            self.problem("format", f"this version reads format {number}")
+
     def has(self, key: str) -> bool:
         """Whether the mapping holds `key`."""
         return key in self._mapping

@@ -79,8 +79,7 @@ def words_from_mapping(mapping: Mapping[str, Any], name: str) -> tuple[IntakeWor
         With every problem and its address.
     """
     reader = SettingsReader(mapping, name)
-    if reader.number("format", required=True) not in (1.0, None):
-        reader.problem("format", "this version reads format 1")
+    reader.expect_format(1)
     kind = reader.choice("as", KINDS)
     units: dict[str, dict[str, LengthUnit]] = {"units": {}, "unit_spellings": {}}
     for key, found in units.items():

@@ -23,7 +23,7 @@ import geopandas as gpd
 import pandas as pd
 import pyogrio
 
-from hydrantgis.ground.errors import LockedError, UnreadableError
+from hydrantgis.ground.errors import LockedError, UnreadableError, WordsError
 from hydrantgis.ground.plane import xy_of_wkb
 
 if TYPE_CHECKING:
@@ -170,8 +170,19 @@ def write_geopackage(
     ------
     LockedError
         Another program is writing to the file that is there.
+    WordsError
+        The file that is there holds layers of somebody else.
     """
     refuse_if_open(path)
+    if path.exists():
+        others = set(layer_names(path)) - {table.name for table, _ in layers}
+        if others:
+            raise WordsError(
+                "the file holds layers that would be lost",
+                where=str(path),
+                found=", ".join(sorted(others)),
+                do="name another place with --out, or move the file away",
+            )
     with replacing(path) as fresh:
         write_layers(fresh, layers, moment=moment)
 

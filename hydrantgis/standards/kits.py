@@ -109,8 +109,7 @@ def catalogue_from_mapping(mapping: Mapping[str, Any], name: str) -> KitCatalogu
         With every problem and its address.
     """
     reader = SettingsReader(mapping, name)
-    if reader.number("format", required=True) not in (1.0, None):
-        reader.problem("format", "this version reads format 1")
+    reader.expect_format(1)
     catalogue_id = reader.text("catalogue_id", required=True)
     title = reader.text("title", required=True)
     source = reader.text("source", required=True)

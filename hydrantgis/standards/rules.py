@@ -159,8 +159,7 @@ def rule_from_mapping(mapping: Mapping[str, Any], name: str) -> HeightRule:
         With every problem and its address.
     """
     reader = SettingsReader(mapping, name)
-    if reader.number("format", required=True) not in (1.0, None):
-        reader.problem("format", "this version reads format 1")
+    reader.expect_format(1)
     rule_id = reader.text("rule_id", required=True)
     title = reader.text("title", required=True)
     outlet = reader.choice("outlet", OUTLETS, required=True)
