@@ -109,7 +109,7 @@ def test_the_checked_layer_opens_elsewhere_with_the_promised_columns(demo) -> No
     assert (provenance["item"] == "caution").any()
 
 
-def test_the_demo_takes_nobodys_register_away(demo, tmp_path) -> None:
+def test_the_demo_takes_nobodys_register_away(tmp_path) -> None:
     register = tmp_path / "register.gpkg"
     copy = tmp_path / "ours.gpkg"
     shutil.copy(job.demo_folder() / "district.gpkg", copy)
