@@ -30,6 +30,8 @@ OUTLIER_FLOOR_FT = 1.0
 """Shots nearer than this to the median of their neighbors are never outliers. [ft]"""
 OUTLIER_DEVIATIONS = 5.0
 """How many robust standard deviations off the median make an outlier."""
+STEEPEST = 1 / 3
+"""Ground round a hydrant is taken to be no steeper than this: common practice, no source."""
 _LEVERAGE_MOST = 1.0
 """Beyond this leverage the barrel lies outside the spread of the shots: the mean is safer."""
 
@@ -137,7 +139,8 @@ def grade_at(
     -----
     A shot is left out when it lies more than `OUTLIER_FLOOR_FT` and more than
     `OUTLIER_DEVIATIONS` robust standard deviations [1]_ off the median of its neighbors, where
-    there are at least three, and more than `OUTLIER_FLOOR_FT` off the plane of the others. The
+    there are at least three, and more than `OUTLIER_FLOOR_FT` off the plane of the others,
+    or, where they make no plane, more than ground of slope `STEEPEST` would explain. The
     uncertainty of a plane's value at the barrel is that of a fitted value [2]_ with the larger of
     the shots' own and the residual standard deviation. The mean of shots with no plane takes the
     larger of their own uncertainty and half their range, since the ground may slope between them.
@@ -213,6 +216,8 @@ class _Fit:
     """Mean and plane of each hydrant's shots; the plane counts where `plane` is true."""
 
     count: NDArray[np.intp]
+    mean_x: NDArray[np.float64]
+    mean_y: NDArray[np.float64]
     mean: NDArray[np.float64]
     mean_sd: NDArray[np.float64]
     plane: NDArray[np.bool_]
@@ -252,6 +257,8 @@ def _fit(p: _Pairs) -> _Fit:
     half_range = np.where(count > 1, (highest - lowest) / 2, 0.0)
     return _Fit(
         count=count,
+        mean_x=mean_x,
+        mean_y=mean_y,
         mean=mean_z,
         mean_sd=np.maximum(np.sqrt(own / some), half_range),
         plane=spread & (leverage <= _LEVERAGE_MOST),
@@ -278,8 +285,12 @@ def _outliers(p: _Pairs) -> NDArray[np.bool_]:
         return doubted
     others = _fit(p.where(~doubted))
     at = h[doubted]
-    told = others.at_barrel[at] + others.bx[at] * p.dx[doubted] + others.by[at] * p.dy[doubted]
-    apart = np.abs(p.dz[doubted] - told)
-    known = ~np.isnan(others.var[at])
-    doubted[doubted] = ~(known & (apart <= OUTLIER_FLOOR_FT))
+    dx, dy, dz = p.dx[doubted], p.dy[doubted], p.dz[doubted]
+    apart = np.abs(dz - (others.at_barrel[at] + others.bx[at] * dx + others.by[at] * dy))
+    # where the others make no plane, ground of a plausible slope may lie between them and it
+    run = np.hypot(dx - others.mean_x[at], dy - others.mean_y[at])
+    rise = np.abs(dz - others.mean[at])
+    planar = ~np.isnan(others.var[at])
+    right = np.where(planar, apart <= OUTLIER_FLOOR_FT, rise <= STEEPEST * run)
+    doubted[doubted] = ~right
     return doubted

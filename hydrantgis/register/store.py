@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import geopandas as gpd
-import numpy as np
 import pandas as pd
 import pyproj
 from filelock import FileLock, Timeout
@@ -276,7 +275,7 @@ def _settings_frame(items: dict[str, str]) -> pd.DataFrame:
 def _fresh_shots(shots: gpd.GeoDataFrame, known: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """Shots that the register does not hold already, point for point."""
 
-    def marks(frame: gpd.GeoDataFrame) -> np.ndarray:
+    def marks(frame: gpd.GeoDataFrame) -> pd.Series:
         where = xy(frame.geometry).round(4)
         plain = pd.DataFrame(
             {
@@ -286,6 +285,7 @@ def _fresh_shots(shots: gpd.GeoDataFrame, known: gpd.GeoDataFrame) -> gpd.GeoDat
                 "y": where[:, 1],
             }
         )
-        return pd.util.hash_pandas_object(plain, index=False).to_numpy()
+        return pd.util.hash_pandas_object(plain, index=False)
 
-    return gpd.GeoDataFrame(shots[~np.isin(marks(shots), marks(known))])
+    fresh = ~marks(shots).isin(marks(known))
+    return gpd.GeoDataFrame(shots[fresh.to_numpy()])

@@ -1,28 +1,13 @@
-"""Small hydrant and reading tables, and how many examples a property is tried on."""
+"""Small hydrant and reading tables."""
 
 from __future__ import annotations
-
-import os
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import Phase, settings
 
 from hydrantgis.ground.tables import HYDRANTS, READINGS
-
-# quick: the same examples each time, and the first that fails as it is;
-# thorough (HYPOTHESIS_PROFILE=thorough): new ones each time, and the smallest that fails
-settings.register_profile(
-    "quick",
-    max_examples=40,
-    deadline=None,
-    derandomize=True,
-    phases=[Phase.explicit, Phase.generate],
-)
-settings.register_profile("thorough", max_examples=1000, deadline=None)
-settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
 
 
 @pytest.fixture(scope="session")

@@ -1,31 +1,17 @@
-"""How many examples a property is tried on, and the tables that are drawn."""
+"""The tables that are drawn, and a catalogue for them."""
 
 from __future__ import annotations
 
 import datetime as dt
-import os
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import Phase, settings
 from hypothesis import strategies as st
 
 from hydrantgis.ground.tables import HYDRANTS, MEASURED_FROM, MEASURED_TO, METHODS, READINGS
 from hydrantgis.standards.kits import Family, HouseRules, Kit, KitCatalogue
-
-# quick: the same examples each time, and the first that fails as it is;
-# thorough (HYPOTHESIS_PROFILE=thorough): new ones each time, and the smallest that fails
-settings.register_profile(
-    "quick",
-    max_examples=40,
-    deadline=None,
-    derandomize=True,
-    phases=[Phase.explicit, Phase.generate],
-)
-settings.register_profile("thorough", max_examples=1000, deadline=None)
-settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
 
 IDS = ["H1", "H2", "H3", "H 4", "5", "é6"]
 DAYS = [None, "2019-04-30", "2024-07-01", "2024-07-02", "2026-06-01"]
