@@ -208,7 +208,8 @@ def hold_against_area(
     CRSError
         So many do that the CRS cannot be right; swapped axes are told apart.
     """
-    share = share_inside(points, crs)
+    known, inside = np.isfinite(points).all(axis=1), inside_area(points, crs)
+    share = float(inside[known].mean()) if known.any() else 1.0
     if share < LEAST_SHARE_INSIDE:
         swapped, area = share_inside(points[:, ::-1], crs), area_of_use(crs)
         hint = (
@@ -223,4 +224,4 @@ def hold_against_area(
             accepted=f"{crs.name}: {area.name if area else 'anywhere'}",
             do="find the right CRS and pass --crs CODE",
         )
-    return np.isfinite(points).all(axis=1) & ~inside_area(points, crs)
+    return known & ~inside

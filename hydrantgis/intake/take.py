@@ -464,6 +464,8 @@ def _exceptions(
     geometry = (
         gpd.GeoSeries(index=table.index, dtype="geometry")
         if shapes is None
-        else shapes.representative_point()[aside]
+        else gpd.GeoSeries(
+            np.asarray(shapes.array, dtype=object)[aside.to_numpy()], index=table.index
+        ).representative_point()
     )
     return EXCEPTIONS.conform(gpd.GeoDataFrame(table, geometry=geometry))
