@@ -12,7 +12,7 @@ from hypothesis import settings
 
 from hydrantgis import job
 
-settings.register_profile("quick", max_examples=40, deadline=None)
+settings.register_profile("quick", max_examples=40, deadline=None, derandomize=True)
 settings.register_profile("thorough", max_examples=400, deadline=None)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
 

@@ -100,7 +100,7 @@ def candidate_raises(
     raises
         Shape (n, c): first taking the kit out, then each kit in its place, then, where the house
         allows a second kit, each kit on top. Missing where it would change nothing or a house
-        rule forbids it. [in]
+        rule forbids it; a shorter kit than the installed one is never forbidden. [in]
     kit
         Which kit each column fits, -1 for none, shape (c,).
 

@@ -24,7 +24,10 @@ if TYPE_CHECKING:
     import geopandas as gpd
     from numpy.typing import NDArray
 
-_STRETCHED = ("mercator (1sp)", "popular visualisation", "mercator (variant")
+_TRUE_NEARBY = (
+    "transverse mercator", "lambert conic conformal", "oblique mercator", "stereographic", "krovak",
+)  # fmt: skip
+"""Methods of the systems that surveys are kept in; all keep lengths near their lines."""
 
 
 def xy(points: gpd.GeoSeries) -> NDArray[np.float64]:
@@ -76,13 +79,13 @@ def measures_true(crs: pyproj.CRS) -> bool:
 
     Examples
     --------
-    >>> measures_true(pyproj.CRS(2249)), measures_true(pyproj.CRS(3857))
-    (True, False)
+    >>> [measures_true(pyproj.CRS(code)) for code in (2249, 32617, 3857, 4087, 4326)]
+    [True, True, False, False, False]
     """
     if not crs.is_projected or crs.coordinate_operation is None:
         return False
     method = crs.coordinate_operation.method_name.lower()
-    return "transverse" in method or not any(word in method for word in _STRETCHED)
+    return any(name in method for name in _TRUE_NEARBY)
 
 
 def plane_ft(points: NDArray[np.float64], crs: pyproj.CRS) -> pyproj.Transformer:

@@ -211,7 +211,7 @@ def parse_length_in(
     plain = " ".join(plain.split())
     down = plain.startswith(("-", "\u2212"))
     plain = plain[1:].lstrip() if down else plain
-    if len(plain) > _MOST_LETTERS:
+    if len(plain) > _MOST_LETTERS or plain.endswith("-"):
         return bad, "not a length"
     words = SPELLINGS if spellings is None else {**SPELLINGS, **spellings}
     parts: list[tuple[Fraction, LengthUnit]] = []

@@ -13,6 +13,8 @@ References
    the median absolute deviation, 1.4826 of which estimates a standard deviation (from memory).
 .. [2] Weisberg, S., Applied Linear Regression, 4th ed. (2014), A.4: variance of a fitted value
    (from memory).
+.. [3] JCGM 100:2008 (GUM), 4.3.7: a value known only to lie within +/- a has the standard
+   uncertainty a / sqrt(3) (from memory).
 """
 
 from __future__ import annotations
@@ -32,6 +34,8 @@ OUTLIER_DEVIATIONS = 5.0
 """How many robust standard deviations off the median make an outlier."""
 STEEPEST = 1 / 3
 """Ground round a hydrant is taken to be no steeper than this: common practice, no source."""
+USUAL_SLOPE = 0.05
+"""Where no plane tells the slope it may be this, up or down: common practice, no source."""
 _LEVERAGE_MOST = 1.0
 """Beyond this leverage the barrel lies outside the spread of the shots: the mean is safer."""
 
@@ -143,7 +147,8 @@ def grade_at(
     or, where they make no plane, more than ground of slope `STEEPEST` would explain. The
     uncertainty of a plane's value at the barrel is that of a fitted value [2]_ with the larger of
     the shots' own and the residual standard deviation. The mean of shots with no plane takes the
-    larger of their own uncertainty and half their range, since the ground may slope between them.
+    larger of their own uncertainty and half their range, since the ground may slope between them,
+    and with it what a slope of `USUAL_SLOPE` either way makes of the distance to their middle [3]_.
 
     Examples
     --------
@@ -255,12 +260,14 @@ def _fit(p: _Pairs) -> _Fit:
     np.maximum.at(highest, h, p.dz)
     np.minimum.at(lowest, h, p.dz)
     half_range = np.where(count > 1, (highest - lowest) / 2, 0.0)
+    # between the barrel and the middle of the shots the ground may slope either way
+    unseen = USUAL_SLOPE * np.hypot(mean_x, mean_y) / np.sqrt(3)
     return _Fit(
         count=count,
         mean_x=mean_x,
         mean_y=mean_y,
         mean=mean_z,
-        mean_sd=np.maximum(np.sqrt(own / some), half_range),
+        mean_sd=np.hypot(np.maximum(np.sqrt(own / some), half_range), unseen),
         plane=spread & (leverage <= _LEVERAGE_MOST),
         at_barrel=at_barrel,
         bx=bx,

@@ -31,6 +31,9 @@ _CONTACT = [name for name, method in METHODS.items() if method.weight == CONTACT
 _BEFORE_ALL_DAYS = -(10**9)
 _POINT_OF = {told: told.split("-")[1] for told in MEASURED_TO}
 
+CONTACT_GRADE_SD_FT = 0.1
+"""A height over shots that tell the grade no better than this is a screening height. [ft]"""
+
 BASIS_COLUMNS = (
     "outlet_height_in", "height_sd_in", "height_basis", "reading_date", "screening",
     "flange_height_in", "why_not",
@@ -84,8 +87,12 @@ def curb_datum_in(
 
 def _height_and_sd(
     readings: pd.DataFrame, hydrant: NDArray[np.intp], grade: GradeFit | None
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.object_]]:
-    """Height from where it was measured, its uncertainty and its basis, a value a reading."""
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.object_], NDArray[np.bool_]]:
+    """
+    Height from where it was measured, its uncertainty, its basis, a value a reading.
+
+    Last whether it rests on shots that tell the grade at the barrel only vaguely.
+    """
     direct = readings["outlet_height_in"].to_numpy(dtype=np.float64)
     outlet = readings["outlet_elev_ft"].to_numpy(dtype=np.float64)
     ground = readings["grade_elev_ft"].to_numpy(dtype=np.float64)
@@ -95,6 +102,7 @@ def _height_and_sd(
     word = np.where(pd.isna(method), "method not told", method)
     height, basis = direct.copy(), word.copy()
     paired = np.isnan(height) & np.isfinite(outlet) & np.isfinite(ground)
+    vague = np.zeros(len(readings), dtype=bool)
     height[paired] = height_over_grade_in(outlet[paired], ground[paired])
     if grade is not None:
         fitted = grade.elev_ft[hydrant]
@@ -103,11 +111,12 @@ def _height_and_sd(
         # Of a method's two equal parts the ground's part is replaced by that of the fit.
         own = sd[shot] / math.sqrt(2)
         sd[shot] = np.hypot(own, grade.sd_ft[hydrant][shot] * 12.0)
+        vague[shot] = grade.sd_ft[hydrant][shot] > CONTACT_GRADE_SD_FT
         basis[shot] = fill(
             "{word} outlet over {fit} of {shots} shots",
             word=word[shot], fit=grade.fit[hydrant][shot], shots=grade.shots[hydrant][shot],
         )  # fmt: skip
-    return height, sd, basis
+    return height, sd, basis, vague
 
 
 def _to_rule(
@@ -198,7 +207,7 @@ def basis_heights(
     position = ids.get_indexer(pd.Index(readings["hydrant_id"]))
     rows = readings[position >= 0]
     at = position[position >= 0]
-    height, sd, basis = _height_and_sd(rows, at, grade)
+    height, sd, basis, vague = _height_and_sd(rows, at, grade)
     alone = rows["outlet_height_in"].isna() & rows["grade_elev_ft"].isna()
     other = rows["vertical_datum"].str.casefold() != (grade_datum or "").casefold()
     apart = (alone & rows["outlet_elev_ft"].notna() & other & (grade is not None)).to_numpy()
@@ -216,7 +225,7 @@ def basis_heights(
     why[waiting] = np.where(apart[waiting], "datums-differ", "no-grade")
 
     # a method not told orders no kit
-    screen = ~rows["method"].isin(_CONTACT).to_numpy(dtype=bool)
+    screen = vague | ~rows["method"].isin(_CONTACT).to_numpy(dtype=bool)
     sd = np.where(np.isnan(sd), METHODS["eye"].sd_in, sd)
     dates = rows["reading_date"].to_numpy().astype("datetime64[D]")
     days = np.where(np.isnat(dates), _BEFORE_ALL_DAYS, dates.astype(np.int64))
@@ -283,7 +292,7 @@ def _notices(
         )
     # readings of the day of the one that stands, where they differ by more than the resolution
     newest = pd.Series(days[chosen], index=at[chosen])
-    same = (newest.reindex(at).to_numpy() == days) & ~np.isnan(over)
+    same = (newest.reindex(at).to_numpy() == days) & ~np.isnan(over) & (days > _BEFORE_ALL_DAYS)
     spread = pd.Series(over[same]).groupby(at[same]).agg(["min", "max", "size"])
     differ = spread[(spread["max"] - spread["min"]) > rule.resolution_in]
     if len(differ):

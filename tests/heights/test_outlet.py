@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 
 import numpy as np
 import pytest
@@ -253,3 +254,21 @@ def test_the_flange_is_that_of_the_reading_that_stands(hydrants, readings):
     )  # fmt: skip
     basis, _ = basis_heights(hydrants(["A"]), told, RULE)
     assert basis["flange_height_in"].tolist() == [3.0]
+
+
+def test_a_height_over_one_far_shot_is_a_screening_height(hydrants, readings):
+    """One shot 24 ft off tells the grade to 0.05 * 24 / sqrt(3) = 0.69 ft, and orders no kit."""
+    told = readings(["A"], outlet_elev_ft=101.0, method="gnss", vertical_datum="NAVD88")
+    for away, screening in ((24.0, True), (2.0, False)):
+        fit = grade_at([[0, 0]], [[away, 0]], [100.0], [0.02])
+        basis, _ = basis_heights(hydrants(["A"]), told, RULE, grade=fit, grade_datum="NAVD88")
+        assert basis["outlet_height_in"].tolist() == [12.0]
+        assert basis["screening"].tolist() == [screening]
+        slope = 0.05 * away / math.sqrt(3)
+        assert fit.sd_ft[0] == pytest.approx(math.hypot(0.02, slope))
+
+
+def test_undated_readings_are_not_of_one_day(hydrants, readings):
+    told = readings(["A", "A"], outlet_height_in=[20.0, 22.0], reading_date=[None, None])
+    _, found = basis_heights(hydrants(["A"]), told, RULE)
+    assert "readings-same-day" not in set(found["code"])

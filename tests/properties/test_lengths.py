@@ -95,6 +95,8 @@ def test_a_broken_foot_with_inches_after_it_is_refused(ft, tenth, inch):
 def test_a_range_or_two_lengths_are_refused(low, more, unit, dash):
     refused(f"{low}{dash}{low + more}{unit}")
     refused(f"{low} in{dash}{low + more} in")
+    refused(f"{low}-")
+    refused(f"{low} in -")
 
 
 @given(word=st.text("abcdefghijklmnopqrstuvwxyz", min_size=5, max_size=9), number=feet)
