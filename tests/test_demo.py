@@ -6,6 +6,7 @@ import hashlib
 import shutil
 from pathlib import Path
 
+import fiona
 import geopandas as gpd
 import pandas as pd
 import pyogrio
@@ -102,6 +103,11 @@ def test_the_checked_layer_opens_elsewhere_with_the_promised_columns(demo) -> No
     frame = gpd.read_file(path, layer="checked")
     assert list(frame.columns) == [*CHECKED.names, "geometry"]
     assert frame.crs.to_epsg() == 3736
+    with fiona.open(path, layer="checked") as collection:  # another GDAL than the writer's
+        assert len(collection) == len(frame)
+        assert list(collection.schema["properties"]) == CHECKED.names
+        assert collection.schema["properties"]["marginal"] == "bool"
+        assert collection.schema["properties"]["reading_date"] == "date"
     provenance = gpd.read_file(path, layer="provenance")
     told = dict(zip(provenance["item"], provenance["value"], strict=True))
     assert told["rule"].startswith("tesselbrook-2026")
