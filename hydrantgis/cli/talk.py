@@ -77,7 +77,7 @@ def grid(rows: Iterable[Sequence[object]], *, right: Sequence[int] = (), indent:
 
 
 def put_findings(frame: pd.DataFrame) -> None:
-    """Write findings summed up by code: severity, how many, the first ones, what to do."""
+    """Write findings summed up by code and column: how many, the first ones, what to do."""
     from hydrantgis.ground.errors import some
     from hydrantgis.ground.findings import CODES
 
@@ -86,17 +86,18 @@ def put_findings(frame: pd.DataFrame) -> None:
         return
     put("Findings")
     rank = {"error": 0, "warning": 1, "note": 2}
-    groups = sorted(
-        frame.groupby("code"), key=lambda item: (rank[item[1]["severity"].iloc[0]], item[0])
-    )
+    grouped = frame.assign(column=frame["column"].fillna("")).groupby(["code", "column"])
+    groups = sorted(grouped, key=lambda item: (rank[item[1]["severity"].iloc[0]], *item[0]))
     rows = []
-    for code, group in groups[:_MOST_FINDINGS]:
+    for (code, column), group in groups[:_MOST_FINDINGS]:
         keys = group["key"].tolist()
         whole = len(keys) == 1 and str(keys[0]).startswith("(")
-        first = group["message"].iloc[0] if whole else some(keys, 3)
+        cells = [f"`{value}`" for value in group["value"].dropna().unique()]
+        seen = f"{some(cells, 3)} at " if cells else ""
+        first = group["message"].iloc[0] if whole else seen + some(keys, 3)
         many = "" if whole else f"{len(group):,}"
-        rows.append((group["severity"].iloc[0], many, code, first[:70]))
-        rows.append(("", "", "", f"-> {CODES[str(code)].do}"))
+        rows.append((group["severity"].iloc[0], many, code, column, first[:90]))
+        rows.append(("", "", "", "", f"-> {CODES[str(code)].do}"))
     grid(rows, right=(1,))
     if len(groups) > _MOST_FINDINGS:
         put(f"  and {len(groups) - _MOST_FINDINGS} more kinds; all stand in the register")

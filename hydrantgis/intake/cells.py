@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
 FIRST_HYDRANTS = pd.Timestamp("1801-01-01")
 """Dates before this are no dates of hydrants."""
+DATES_FOR_NONE = tuple(pd.Timestamp(day) for day in ("1899-12-30", "1899-12-31", "9999-12-31"))
+"""What spreadsheets and databases write where they have no date."""
 _EPOCH_MILLISECONDS_LEAST = 10_000_000_000
 _SPELLED_DATES = ("%Y-%m-%d", "%Y/%m/%d", "%Y%m%d")
 _ORDERED_DATES = {"mdy": ("%m/%d/%Y", "%m-%d-%Y"), "dmy": ("%d/%m/%Y", "%d-%m-%Y")}
@@ -264,8 +266,14 @@ def read_cells(
 def _plausible_dates(
     dates: pd.Series, table: str, column: str, today: dt.date
 ) -> tuple[pd.Series, pd.DataFrame]:
-    early, late = dates < FIRST_HYDRANTS, dates > pd.Timestamp(today)
+    mark = dates.isin(DATES_FOR_NONE)
+    early = (dates < FIRST_HYDRANTS) & ~mark
+    late = (dates > pd.Timestamp(today)) & ~mark
     noticed = join_findings(
+        findings(
+            "sentinel-value", table=table, keys=dates.index[mark], column=column,
+            values=dates[mark].astype("str"), messages="a date that stands for none; left blank",
+        ),
         findings(
             "date-implausible", table=table, keys=dates.index[early], column=column,
             values=dates[early].astype("str"), messages=f"before {FIRST_HYDRANTS:%Y}; left blank",
@@ -275,4 +283,4 @@ def _plausible_dates(
             values=dates[late].astype("str"), messages=f"after {today}; kept as it stands",
         ),
     )  # fmt: skip
-    return dates.mask(early), noticed
+    return dates.mask(early | mark), noticed

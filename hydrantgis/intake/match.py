@@ -31,7 +31,7 @@ NAMES: dict[str, tuple[str, ...]] = {
         "hydrant_id", "hydrant", "hydrant_no", "hydrant_number", "hyd_no", "hyd_id", "hydid",
         "hydrantid", "hydrant_num", "facilityid", "facility_id", "asset_id", "assetid", "ref",
     ),
-    "address": ("address", "street", "location", "hydrant_location", "addr", "street_address"),
+    "address": ("address", "street", "location", "hydrant_location", "addr", "loc"),
     "family": ("family", "manufacturer", "maker", "make", "model", "hydrant_manf", "manuf", "mfr"),
     "barrel": ("barrel", "barrel_type", "style", "hydrant_type", "pillar_type", "type"),
     "status": ("status", "lifecyclestatus", "lifecycle_status", "life_cycle", "state"),

@@ -99,8 +99,17 @@ def replacing(path: Path) -> Iterator[Path]:
     ------
     LockedError
         The target cannot be replaced.
+    WordsError
+        Its folder is a file.
     """
-    path.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except (FileExistsError, NotADirectoryError) as error:
+        raise WordsError(
+            "there is a file where a folder is needed",
+            where=str(path.parent),
+            do="name a folder with --out",
+        ) from error
     with tempfile.TemporaryDirectory(prefix=f".{path.name}.", dir=path.parent) as folder:
         fresh = Path(folder) / path.name
         yield fresh

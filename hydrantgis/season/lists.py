@@ -75,10 +75,12 @@ def season_lists(checked: gpd.GeoDataFrame, hydrants: pd.DataFrame, areas: pd.Da
         Lists in order of area, then address, then hydrant. Every hydrant with a remedy other than
         `none` stands in exactly one list.
     """
-    facts = hydrants.set_index("hydrant_id")[["address", "family"]]
+    by_id = hydrants.set_index("hydrant_id")[["address", "family"]]
+    facts = by_id.reindex(pd.Index(checked["hydrant_id"])).set_axis(checked.index)
     titles = areas.set_index("area_id")["area_title"] if len(areas) else pd.Series(dtype="str")
-    whole = checked.join(facts, on="hydrant_id")
-    whole = whole.assign(area_title=whole["area_id"].map(titles))
+    whole = checked.assign(
+        address=facts["address"], family=facts["family"], area_title=checked["area_id"].map(titles)
+    )
     whole = whole.sort_values(
         ["area_id", "address", "hydrant_id"], kind="stable", na_position="last"
     )

@@ -161,6 +161,28 @@ def test_check_map_and_plan_write_what_they_say(capsys, register, tmp_path) -> N
     assert "Kits to order" in out
 
 
+def test_a_register_without_a_hydrant_is_checked_mapped_and_planned(capsys, tmp_path) -> None:
+    import geopandas as gpd
+
+    gpd.read_file(DATA / "district.gpkg", layer="hydrants").head(0).to_file(tmp_path / "none.gpkg")
+    register = tmp_path / "r.gpkg"
+    assert "0 rows in" in run(capsys, "import", tmp_path / "none.gpkg", "--register", register)[1]
+    standards = ("--register", register, "--rule", "nfpa24-2019", "--kits", "generic")
+    for command, out in (("check", "c"), ("plan", "p"), ("map", "m.html")):
+        code, _, err = run(capsys, command, *standards, "--out", tmp_path / out)
+        assert code == 0, err
+
+
+def test_an_out_that_is_a_file_is_told(capsys, register, tmp_path) -> None:
+    (tmp_path / "taken").write_text("x")
+    code, _, err = run(
+        capsys, "check", "--register", register, "--rule", "nfpa24-2019", "--kits", "generic",
+        "--out", tmp_path / "taken",
+    )  # fmt: skip
+    assert code == 2
+    assert "a file where a folder is needed" in err
+
+
 def test_strict_ends_with_3_where_the_data_have_errors(capsys, register, tmp_path) -> None:
     words = ("check", "--register", register, "--rule", "nfpa24-2019", "--kits", "generic",
              "--out", tmp_path / "c")  # fmt: skip

@@ -157,6 +157,14 @@ def test_dates_before_hydrants_are_blanked_and_future_ones_told(tmp_path) -> Non
     assert {"date-implausible", "date-in-future"} <= set(codes(intake))
 
 
+def test_dates_that_stand_for_none_are_blanked_and_told(tmp_path) -> None:
+    told = ["1899-12-30", "9999-12-31", "1999-12-30"]
+    path = write(tmp_path, layer(HYD_ID=["1", "2", "3"], INSTALLED=told))
+    intake = take(str(path), "hydrants", IntakeWords(), today=TODAY)
+    assert intake.accepted["install_date"].isna().tolist() == [True, True, False]
+    assert codes(intake)["sentinel-value"] == 2
+
+
 def test_words_of_the_source_are_understood_mapped_or_told(tmp_path) -> None:
     path = write(tmp_path, layer(HYD_ID=["1", "2", "3"], BARREL=["Dry Barrel", "WET", "odd"]))
     intake = take(str(path), "hydrants", IntakeWords(), today=TODAY)
