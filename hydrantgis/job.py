@@ -10,6 +10,7 @@ one place that gathers paths, the time and the rooms.
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 import os
 import tomllib
 from dataclasses import dataclass
@@ -24,7 +25,7 @@ import pandas as pd
 from hydrantgis import __version__
 from hydrantgis.assess import check as assess
 from hydrantgis.deliver.lists import write_csv
-from hydrantgis.ground.errors import RegisterError, WordsError, some
+from hydrantgis.ground.errors import WordsError, some
 from hydrantgis.ground.findings import findings, join_findings, no_findings
 from hydrantgis.ground.plane import plane_ft, xy
 from hydrantgis.ground.tables import (
@@ -37,7 +38,7 @@ from hydrantgis.ground.tables import (
     READINGS,
 )
 from hydrantgis.heights.grade import GradeFit, grade_at
-from hydrantgis.heights.outlet import basis_heights
+from hydrantgis.heights.outlet import basis_heights, datum_key
 from hydrantgis.intake.take import Intake, take
 from hydrantgis.intake.words import IntakeWords
 from hydrantgis.register.geopackage import write_geopackage
@@ -240,37 +241,35 @@ class Checked:
         )
 
 
-def _grade(
+def _grades(
     hydrants: gpd.GeoDataFrame, shots: pd.DataFrame, crs: pyproj.CRS
-) -> tuple[GradeFit | None, str | None, pd.DataFrame]:
-    """Grade at the hydrants from the ground shots, its datum, and shots that were left out."""
-    ground = shots[shots["x"].notna()]
-    if not len(ground):
-        return None, None, no_findings()
-    datums = pd.Series(ground["vertical_datum"].unique()).str.strip().str.casefold().unique()
-    if len(datums) > 1:
-        raise RegisterError(
-            "the ground shots stand in several vertical datums", found=some(sorted(datums)),
-            do="convert them to one before they come in",
-        )  # fmt: skip
-    here, there = xy(hydrants.geometry), ground[["x", "y"]].to_numpy()
+) -> tuple[dict[str, GradeFit], pd.DataFrame]:
+    """Grade at the hydrants from the ground shots, by datum, and shots that were left out."""
+    ground = shots[shots["x"].notna() & shots["vertical_datum"].notna()]
+    here = xy(hydrants.geometry)
     to_plane = plane_ft(here, crs)
-
-    fit = grade_at(
-        np.column_stack(to_plane.transform(here[:, 0], here[:, 1])),
-        np.column_stack(to_plane.transform(there[:, 0], there[:, 1])),
-        ground["elev_ft"],
-        ground["elev_sd_ft"].fillna(GRADE_SHOT_SD_FT),
-        radius_ft=SHOT_RADIUS_FT,
-    )
-    at = hydrants["hydrant_id"].to_numpy(dtype=object)[fit.outlier_hydrant]
-    notes = findings(
-        "grade-outlier", table="shots",
-        keys=ground["shot_id"].to_numpy(dtype=object)[fit.outlier_shot], column="elev_ft",
-        values=[f"{v:g}" for v in ground["elev_ft"].to_numpy()[fit.outlier_shot]],
-        messages=[f"left out of the grade at hydrant {name}" for name in at],
-    )  # fmt: skip
-    return fit, str(ground["vertical_datum"].iloc[0]), notes
+    flat = np.column_stack(to_plane.transform(here[:, 0], here[:, 1]))
+    key = ground["vertical_datum"].map({n: datum_key(n) for n in ground["vertical_datum"].unique()})
+    fits: dict[str, GradeFit] = {}
+    notes = [no_findings()]
+    for name, part in ground.groupby(key, sort=True):  # a datum or two
+        fits[str(name)] = fit = grade_at(
+            flat,
+            np.column_stack(to_plane.transform(part["x"].to_numpy(), part["y"].to_numpy())),
+            part["elev_ft"],
+            part["elev_sd_ft"].fillna(GRADE_SHOT_SD_FT),
+            radius_ft=SHOT_RADIUS_FT,
+        )
+        at = hydrants["hydrant_id"].to_numpy(dtype=object)[fit.outlier_hydrant]
+        notes.append(
+            findings(
+                "grade-outlier", table="shots",
+                keys=part["shot_id"].to_numpy(dtype=object)[fit.outlier_shot], column="elev_ft",
+                values=[f"{v:g}" for v in part["elev_ft"].to_numpy()[fit.outlier_shot]],
+                messages=[f"left out of the grade at hydrant {name}" for name in at],
+            )
+        )  # fmt: skip
+    return fits, join_findings(*notes)
 
 
 def check(
@@ -310,10 +309,8 @@ def check(
     hydrants, readings = store.hydrants(), store.readings()
     areas = gpd.GeoDataFrame(store.read(AREAS))
     tell("heights")
-    grade, datum, outliers = _grade(hydrants, store.ground_shots(), store.crs)
-    basis, on_heights = basis_heights(
-        hydrants, readings, height_rule, grade=grade, grade_datum=datum
-    )
+    grades, outliers = _grades(hydrants, store.ground_shots(), store.crs)
+    basis, on_heights = basis_heights(hydrants, readings, height_rule, grades=grades)
     tell("verdicts and remedies")
     area_ids, on_areas = area_of(hydrants, areas)
     table, on_hydrants = assess.check(
@@ -327,7 +324,7 @@ def check(
         mains=gpd.GeoDataFrame(store.read(MAINS)),
         exceptions=_exceptions(store, noticed, hydrants),
         findings=noticed,
-        provenance=_provenance(store, height_rule, catalogue, command),
+        provenance=_provenance(store, height_rule, catalogue, _texts(store, rule, kits), command),
         rule=height_rule,
         kits=catalogue,
         moment=store.recorded_at(),
@@ -340,7 +337,9 @@ def _exceptions(
     """Rows put aside at intake, then what the check noticed, at the hydrant where it is one."""
     where = pd.Series(hydrants.geometry.array, index=hydrants["hydrant_id"])
     flagged = noticed.assign(outcome="flagged")
-    points = gpd.GeoSeries(flagged["key"].map(where).to_numpy(dtype=object), crs=store.crs)
+    # a shot may have the number of a hydrant
+    keys = flagged["key"].where(flagged["table"].isin(["hydrants", "readings", "checked"]))
+    points = gpd.GeoSeries(keys.map(where).to_numpy(dtype=object), crs=store.crs)
     told = EXCEPTIONS.conform(gpd.GeoDataFrame(flagged, geometry=points))
     both = [frame for frame in (store.exceptions(), told) if len(frame)]
     if not both:
@@ -349,8 +348,17 @@ def _exceptions(
     return gpd.GeoDataFrame(frame).set_crs(store.crs, allow_override=True)
 
 
+def _texts(store: Register, rule: str | None, kits: str | None) -> tuple[str, str]:
+    """The text of the rule and of the kits that were used."""
+    kept = store.settings()
+    return (
+        text_of("rules", rule) if rule else kept["rule"],
+        text_of("kits", kits) if kits else kept["kits"],
+    )
+
+
 def _provenance(
-    store: Register, rule: HeightRule, kits: KitCatalogue, command: str
+    store: Register, rule: HeightRule, kits: KitCatalogue, texts: tuple[str, str], command: str
 ) -> pd.DataFrame:
     imports = store.read(IMPORTS)
     house = kits.house
@@ -367,7 +375,10 @@ def _provenance(
         ("rule read", f"{rule.citation.how_read}, {rule.citation.read_on}"),
         ("rule decision", f"{rule.decision}; confidence {rule.confidence:g} where guarded"),
         ("rule resolution", f"{rule.resolution_in:g} in, limits allowed"),
+        ("rule sha256", hashlib.sha256(texts[0].encode()).hexdigest()),
         ("kits", f"{kits.catalogue_id}: {kits.title}"),
+        ("kits sha256", hashlib.sha256(texts[1].encode()).hexdigest()),
+        *((f"kits for {f.name}", " ".join(k.kit_id for k in f.kits)) for f in kits.families),
         ("kits source", kits.source),
         ("house rule: one extension per hydrant", "on" if house.one_extension else "off"),
         ("house rule: longest total extension", longest),
@@ -391,9 +402,18 @@ def plan(result: Checked) -> Season:
     return season_lists(result.table, result.hydrants, result.areas)
 
 
-def write_season(season: Season, folder: Path | str, *, moment: dt.datetime) -> list[Path]:
+def write_season(season: Season, folder: Path | str, *, result: Checked) -> list[Path]:
     """
-    Write the season as a GeoPackage and every list as CSV.
+    Write the season as a GeoPackage, with what it rests on, and every list as CSV.
+
+    Parameters
+    ----------
+    season
+        From `plan`.
+    folder
+        Where the files go; made where it is not there.
+    result
+        The check that the season was planned from.
 
     Returns
     -------
@@ -402,7 +422,8 @@ def write_season(season: Season, folder: Path | str, *, moment: dt.datetime) -> 
     """
     place = Path(folder)
     package = place / "season.gpkg"
-    write_geopackage(package, season.layers(), moment=moment)
+    layers = [*season.layers(), (PROVENANCE, result.provenance)]
+    write_geopackage(package, layers, moment=result.moment)
     paths = [package]
     for table, frame in season.layers():
         paths.append(place / f"season_{table.name}.csv")
@@ -507,7 +528,7 @@ def demo(
     checked.write(place / "checked.gpkg")
     season = plan(checked)
     tell("season lists")
-    written = write_season(season, place, moment=checked.moment)
+    written = write_season(season, place, result=checked)
     tell("map")
     save_map(draw_map(checked, title="Tesselbrook Water District"), place / "map.html")
     return (

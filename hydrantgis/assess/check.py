@@ -223,6 +223,17 @@ def _notices(
                 messages=f"{unknown:,} hydrants have no barrel type; judged as dry barrels",
             )
         )
+    bare = int((hydrants["installed_extension_in"].isna() & ~skip).sum())
+    if bare:
+        found.append(
+            findings(
+                "extension-unknown",
+                table="hydrants",
+                keys=["(all)" if bare == len(hydrants) else "(several)"],
+                column="installed_extension_in",
+                messages=f"{bare:,} hydrants do not tell of a kit in them; judged as having none",
+            )
+        )
     if deep:
         found.append(
             findings(

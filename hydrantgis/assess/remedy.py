@@ -266,17 +266,17 @@ def _why_no_kit(
 
     code = np.select(
         [
-            np.full(len(y), rule.datum == "flange-bottom"),
             ~short & ~high,
+            np.full(len(y), rule.datum == "flange-bottom"),
             outlet_fits.any(axis=1),
-            high,
+            high & ~(after < window.lo_in).any(axis=1),
             would & short,
             (house.one_extension & second) & short,
             y + np.maximum(longest, 0.0) < window.lo_in,
         ],
         [
-            "flange-datum",
             "flange-outside",
+            "flange-datum",
             "flange-conflict",
             "too-high",
             "house-longest-total",

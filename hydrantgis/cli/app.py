@@ -10,6 +10,7 @@ import traceback
 import typer
 
 from hydrantgis.cli import bring, judge, standing
+from hydrantgis.cli.talk import put_error, speak_utf8
 from hydrantgis.ground.errors import HydrantGISError, UnreadableError, WordsError
 
 FAILED, WRONG_WORDS, DATA_ERRORS, UNREADABLE = 1, 2, 3, 4
@@ -86,24 +87,25 @@ def main(words: list[str] | None = None) -> None:
     """
     told = sys.argv[1:] if words is None else words
     debug = "--debug" in told
+    speak_utf8()
     try:
         app(args=told, standalone_mode=True)
     except HydrantGISError as error:
         if debug:
             traceback.print_exc()
-        sys.stderr.write(f"hydrantgis: {error}\n")
+        put_error(f"hydrantgis: {error}")
         sys.exit(exit_code(error))
     except OSError as error:
         if debug:
             traceback.print_exc()
-        sys.stderr.write(f"hydrantgis: {error.strerror}\n  where:    {error.filename}\n")
+        put_error(f"hydrantgis: {error.strerror}\n  where:    {error.filename}")
         sys.exit(UNREADABLE)
     except Exception as error:
         if debug:
             traceback.print_exc()
-        sys.stderr.write(
+        put_error(
             f"hydrantgis: a fault in the program: {type(error).__name__}: {error}\n"
-            "  to do:    run it again with `hydrantgis --debug ...` and report what it shows\n"
+            "  to do:    run it again with `hydrantgis --debug ...` and report what it shows"
         )
         sys.exit(FAILED)
 

@@ -182,7 +182,7 @@ def plan(
         register, rule=rule, kits=kits, outlet=_outlet(outlet), command=_typed(), tell=tell
     )
     season = job.plan(result)
-    paths = [] if dry_run else job.write_season(season, out, moment=result.moment)
+    paths = [] if dry_run else job.write_season(season, out, result=result)
     if as_json:
         import json
 

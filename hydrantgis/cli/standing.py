@@ -55,7 +55,8 @@ def show_rule(rule: Word) -> None:
     from hydrantgis.standards.load import load_rule, text_of
 
     load_rule(rule)
-    put(text_of("rules", rule).rstrip())
+    for line in text_of("rules", rule).rstrip().splitlines():
+        put(line)
 
 
 @rules.command("validate")
@@ -120,7 +121,8 @@ def show_kits(catalogue: Word) -> None:
     from hydrantgis.standards.load import load_kits, text_of
 
     load_kits(catalogue)
-    put(text_of("kits", catalogue).rstrip())
+    for line in text_of("kits", catalogue).rstrip().splitlines():
+        put(line)
 
 
 @kits.command("validate")

@@ -4,8 +4,10 @@ What the commands say: results on standard output, talk on standard error.
 
 from __future__ import annotations
 
+import io
 import json
 import sys
+import unicodedata
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -13,24 +15,40 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-_CONTROL = {code: None for code in range(32) if code not in (9, 10)} | {127: None}
 _MOST_FINDINGS = 12
 
 
 def inert(text: object) -> str:
     """
-    Text from data without control characters, so that it cannot steer a terminal.
+    One line of text from data: nothing in it steers a terminal, turns it round or breaks it.
 
     Examples
     --------
-    >>> inert("a" + chr(27) + "[2J")
-    'a[2J'
+    >>> inert("a" + chr(27) + "[2J" + chr(10) + "b")
+    'a [2J b'
     """
-    return str(text).translate(_CONTROL)
+    hidden = ("Cc", "Cf", "Zl", "Zp")
+    return "".join(" " if unicodedata.category(c) in hidden else c for c in str(text))
+
+
+def put_error(text: str) -> None:
+    """Write an error to standard error, line by line."""
+    for line in text.split("\n"):
+        sys.stderr.write(f"{inert(line)}\n")
+
+
+def speak_utf8() -> None:
+    """Let every letter through, also where the system's own encoding lacks it."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            if stream.isatty():
+                stream.reconfigure(errors="replace")
+            else:
+                stream.reconfigure(encoding="utf-8", errors="replace")
 
 
 def put(text: str = "") -> None:
-    """Write a line to standard output."""
+    """Write a line of text to standard output."""
     sys.stdout.write(f"{inert(text)}\n")
 
 

@@ -9,10 +9,7 @@ data reaches the page only as JSON, and the screen only as `textContent`.
 from __future__ import annotations
 
 import json
-import os
-import tempfile
 from importlib import resources
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -37,8 +34,11 @@ from hydrantgis.deliver.looks import (
 from hydrantgis.deliver.offline import Markup, OfflineMap, steady_page
 from hydrantgis.ground.errors import CRSError, WordsError
 from hydrantgis.ground.tables import CHECKED, HYDRANTS
+from hydrantgis.register.geopackage import replacing
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     import folium
     import geopandas as gpd
     from numpy.typing import NDArray
@@ -324,19 +324,21 @@ def save_map(figure_map: folium.Map, path: Path) -> None:
     figure_map
         From `web_map`.
     path
-        An older file there is replaced in one step, or left as it is where writing fails.
+        An older page there is replaced in one step, or left as it is where writing fails.
+
+    Raises
+    ------
+    WordsError
+        What stands there is no page.
     """
-    page = steady_page(figure_map.get_root())
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
-    part = Path(name)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(page.encode("utf-8", "replace"))
-        # mkstemp makes the file private; a map is handed round like any other new file.
-        mask = os.umask(0)
-        os.umask(mask)
-        part.chmod(0o666 & ~mask)
-        part.replace(path)
-    except BaseException:
-        part.unlink(missing_ok=True)
-        raise
+    page = steady_page(figure_map.get_root()).encode("utf-8", "replace")
+    if path.is_file() and not path.read_bytes()[:200].lstrip().lower().startswith(
+        b"<!doctype html"
+    ):
+        raise WordsError(
+            "the map would take the place of a file that is no web page",
+            where=str(path),
+            do="name another file with --out",
+        )
+    with replacing(path) as fresh:
+        fresh.write_bytes(page)

@@ -39,7 +39,7 @@ CODES: dict[str, Kind] = {
     # what intake notices
     "id-missing": Kind(_E, "the row has no id", "give it an id, or number the rows"),
     "id-repeated": Kind(_E, "several rows that differ share one id", "decide which row is meant"),
-    "row-repeated": Kind(_W, "the row stands twice, the same in every column", "nothing"),
+    "row-repeated": Kind(_W, "all that is brought in of the row stands twice", "nothing"),
     "no-location": Kind(_W, "the row has no usable point", "locate it"),
     "zero-location": Kind(_E, "the point is exactly 0, 0", "locate it"),
     "many-parts": Kind(_E, "the point has several parts", "decide which part is meant"),
@@ -68,6 +68,13 @@ CODES: dict[str, Kind] = {
     "no-height": Kind(_W, "the reading holds no height", "measure the hydrant"),
     "height-implausible": Kind(_E, "no hydrant stands at this height", "measure again"),
     "height-suspicious": Kind(_W, "the height is possible and rare", "look at the hydrant"),
+    "height-and-elevations-differ": Kind(
+        _W, "a height and the elevations beside it do not agree", "find out why"
+    ),
+    "shot-code-unknown": Kind(
+        _W, "shots whose code is not known are not used as ground",
+        "name the field with --field shot_code=FIELD, and words with --value shot_code:WORD=ground",
+    ),
     "shot-implausible": Kind(_E, "the elevation is a mark for `not known`", "leave it out"),
     # what the heights room notices
     "readings-same-day": Kind(
@@ -95,6 +102,9 @@ CODES: dict[str, Kind] = {
     ),
     "not-dry-barrel": Kind(_N, "no dry-barrel hydrant: not judged", "nothing"),
     "retired": Kind(_N, "retired: not judged", "nothing"),
+    "extension-unknown": Kind(
+        _N, "whether a kit is in the hydrant is not recorded; judged as having none", "record it"
+    ),
     "bury-beyond-torque-range": Kind(
         _N, "the bury becomes longer than 5 ft, for which AWWA C502-18, 4.5.5 states no torque",
         "ask the maker",

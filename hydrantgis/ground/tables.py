@@ -73,7 +73,13 @@ _ID = _text("hydrant_id", "Hydrant", "The utility's own number of the hydrant.",
 _AREA = _text("area_id", "Area", "The area that the hydrant lies in.")
 _ADDRESS = _text("address", "Address", "Street address or cross street.")
 _FAMILY = _text("family", "Family", "Hydrant family, as the kit catalogue names it.")
-_BURY = _feet("bury_ft", "Bury", "Ground-line mark to the bottom of the inlet pipe.", 1, 20)
+_BURY = _feet(
+    "bury_ft",
+    "Bury",
+    "Ground line to bottom of the inlet pipe, with a kit in it.",
+    1,
+    20,
+)
 _INSTALLED = _inches(
     "installed_extension_in", "Installed extension", "Length of the kit in the hydrant now.", 0, 120
 )

@@ -74,26 +74,29 @@ def _pairs(
     """
     Every hydrant with every shot within the radius, by hydrant, then by shot.
 
-    A tree answers for the nearest k at once; k grows until no hydrant has its last place taken.
+    A tree answers for the nearest k at once; who has more is asked again, with more.
     """
     usable = np.flatnonzero(np.isfinite(shots).all(axis=1))
     asking = np.flatnonzero(np.isfinite(hydrants).all(axis=1))
-    if not len(usable) or not len(asking):
-        return np.empty(0, np.intp), np.empty(0, np.intp)
+    parts: list[tuple[NDArray[np.intp], NDArray[np.intp]]] = []
     tree = cKDTree(shots[usable], balanced_tree=False, compact_nodes=False)
-    k = 8
-    while True:
+    k, most = 8, len(usable)
+    while len(asking) and most:
         # the bound is exclusive, the radius is not
         _, found = tree.query(
             hydrants[asking], k=k, distance_upper_bound=np.nextafter(radius, np.inf), workers=-1
         )
-        near = np.asarray(found)
-        if k >= len(usable) or (near[:, -1] == len(usable)).all():
-            break
-        k *= 2
-    near = np.sort(near, axis=1)  # by shot; the places that stayed empty go last
-    row, place = np.nonzero(near < len(usable))
-    return asking[row], usable[near[row, place]]
+        near = np.sort(np.asarray(found), axis=1)  # by shot; places that stayed empty go last
+        full = (near[:, -1] < most) & (k < most)
+        row, place = np.nonzero((near < most) & ~full[:, None])
+        parts.append((asking[row], usable[near[row, place]]))
+        asking, k = asking[full], k * 4
+    if not parts:
+        return np.empty(0, np.intp), np.empty(0, np.intp)
+    h = np.concatenate([part[0] for part in parts])
+    s = np.concatenate([part[1] for part in parts])
+    order = np.argsort(h, kind="stable")
+    return h[order], s[order]
 
 
 def _group_median(

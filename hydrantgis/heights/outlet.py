@@ -15,11 +15,13 @@ import numpy as np
 import pandas as pd
 
 from hydrantgis.ground.findings import findings, join_findings
-from hydrantgis.ground.tables import MEASURED_TO
+from hydrantgis.ground.tables import MEASURED_TO, READINGS
 from hydrantgis.ground.text import fill, numbers
 from hydrantgis.standards.methods import CONTACT, METHODS
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from numpy.typing import NDArray
 
     from hydrantgis.heights.grade import GradeFit
@@ -38,6 +40,18 @@ BASIS_COLUMNS = (
     "outlet_height_in", "height_sd_in", "height_basis", "reading_date", "screening",
     "flange_height_in", "why_not",
 )  # fmt: skip
+
+
+def datum_key(name: str) -> str:
+    """
+    A vertical datum's name without blanks, marks and case.
+
+    Examples
+    --------
+    >>> datum_key("NAVD 88") == datum_key("navd88")
+    True
+    """
+    return "".join(letter for letter in name.casefold() if letter.isalnum())
 
 
 def height_over_grade_in(
@@ -86,7 +100,7 @@ def curb_datum_in(
 
 
 def _height_and_sd(
-    readings: pd.DataFrame, hydrant: NDArray[np.intp], grade: GradeFit | None
+    readings: pd.DataFrame, hydrant: NDArray[np.intp], grades: Mapping[str, GradeFit]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.object_], NDArray[np.bool_]]:
     """
     Height from where it was measured, its uncertainty, its basis, a value a reading.
@@ -98,19 +112,21 @@ def _height_and_sd(
     ground = readings["grade_elev_ft"].to_numpy(dtype=np.float64)
     method = readings["method"].to_numpy(dtype=object)
     typical = readings["method"].map(_SD_OF).astype("float64")
-    sd = readings["height_sd_in"].fillna(typical).to_numpy(dtype=np.float64, copy=True)
+    own = readings["height_sd_in"].to_numpy(dtype=np.float64)
+    sd = np.where(np.isnan(own), typical.to_numpy(), own)
     word = np.where(pd.isna(method), "method not told", method)
     height, basis = direct.copy(), word.copy()
     paired = np.isnan(height) & np.isfinite(outlet) & np.isfinite(ground)
     vague = np.zeros(len(readings), dtype=bool)
     height[paired] = height_over_grade_in(outlet[paired], ground[paired])
-    if grade is not None:
+    datum = readings["vertical_datum"].map(datum_key, na_action="ignore").to_numpy(dtype=object)
+    for name, grade in grades.items():  # a datum or two
         fitted = grade.elev_ft[hydrant]
-        shot = np.isnan(height) & np.isfinite(outlet) & np.isfinite(fitted)
+        shot = np.isnan(height) & np.isfinite(outlet) & np.isfinite(fitted) & (datum == name)
         height[shot] = height_over_grade_in(outlet[shot], fitted[shot])
-        # Of a method's two equal parts the ground's part is replaced by that of the fit.
-        own = sd[shot] / math.sqrt(2)
-        sd[shot] = np.hypot(own, grade.sd_ft[hydrant][shot] * 12.0)
+        # a method's figure is that of two equal parts; the ground's part is now the fit's
+        part = np.where(np.isnan(own[shot]), sd[shot] / math.sqrt(2), sd[shot])
+        sd[shot] = np.hypot(part, grade.sd_ft[hydrant][shot] * 12.0)
         vague[shot] = grade.sd_ft[hydrant][shot] > CONTACT_GRADE_SD_FT
         basis[shot] = fill(
             "{word} outlet over {fit} of {shots} shots",
@@ -171,8 +187,7 @@ def basis_heights(
     readings: pd.DataFrame,
     rule: HeightRule,
     *,
-    grade: GradeFit | None = None,
-    grade_datum: str | None = None,
+    grades: Mapping[str, GradeFit] | None = None,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """
     The height that stands for each hydrant, and what was noticed on the way.
@@ -185,10 +200,9 @@ def basis_heights(
         The `readings` table; readings of hydrants that are not there are passed over.
     rule
         What is asked for.
-    grade
-        Grade at the hydrants, in their order, for readings with an outlet elevation alone.
-    grade_datum
-        Vertical datum of that grade; an elevation in another one is not set against it.
+    grades
+        Grade at the hydrants, in their order, for readings with an outlet elevation alone; by
+        `datum_key` of the vertical datum, since elevations of two datums say nothing together.
 
     Returns
     -------
@@ -207,11 +221,11 @@ def basis_heights(
     position = ids.get_indexer(pd.Index(readings["hydrant_id"]))
     rows = readings[position >= 0]
     at = position[position >= 0]
-    height, sd, basis, vague = _height_and_sd(rows, at, grade)
-    alone = rows["outlet_height_in"].isna() & rows["grade_elev_ft"].isna()
-    other = rows["vertical_datum"].str.casefold() != (grade_datum or "").casefold()
-    apart = (alone & rows["outlet_elev_ft"].notna() & other & (grade is not None)).to_numpy()
-    height[apart] = np.nan
+    fits = grades or {}
+    height, sd, basis, vague = _height_and_sd(rows, at, fits)
+    limits = READINGS["outlet_height_in"]
+    impossible = (height < (limits.least or 0.0)) | (height > (limits.most or 0.0))
+    height[impossible] = np.nan
     sizes = {
         "hose": hydrants["hose_outlet_in"].to_numpy(dtype=np.float64),
         "pumper": hydrants["pumper_outlet_in"].to_numpy(dtype=np.float64),
@@ -222,7 +236,10 @@ def basis_heights(
         size = np.where(told == outlet, values[at], size)
     over, why = _to_rule(height, rows, size, rule)
     waiting = np.isnan(height) & rows["outlet_elev_ft"].notna().to_numpy()
-    why[waiting] = np.where(apart[waiting], "datums-differ", "no-grade")
+    datum = rows["vertical_datum"].map(datum_key, na_action="ignore")
+    apart = (not fits) | datum.isin(list(fits)).to_numpy(dtype=bool)
+    why[waiting] = np.where(apart[waiting], "no-grade", "datums-differ")
+    why[impossible] = "height-implausible"
 
     # a method not told orders no kit
     screen = vague | ~rows["method"].isin(_CONTACT).to_numpy(dtype=bool)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from hydrantgis.ground.errors import UnitError, some
+from hydrantgis.ground.errors import UnitError, WordsError, some
 from hydrantgis.ground.findings import findings, join_findings, no_findings
 from hydrantgis.ground.table import Column, Kind
 from hydrantgis.ground.units import LengthUnit, convert, parse_lengths_in
@@ -66,7 +66,8 @@ def _dates(series: pd.Series, order: str | None) -> tuple[pd.Series, pd.Series, 
     """Dates, why a cell is none, and a remark about the whole column."""
     none = pd.Series(None, index=series.index, dtype="str")
     if pd.api.types.is_datetime64_any_dtype(series.dtype):
-        moments = pd.to_datetime(series, utc=True).dt.tz_localize(None)
+        # the day is that of the place, as the cell tells it, not that of Greenwich
+        moments = series.dt.tz_localize(None)
         return moments.dt.normalize().astype("datetime64[ms]"), none, None
     if pd.api.types.is_numeric_dtype(series.dtype):
         big = series.abs() >= _EPOCH_MILLISECONDS_LEAST
@@ -83,6 +84,8 @@ def _dates(series: pd.Series, order: str | None) -> tuple[pd.Series, pd.Series, 
     result = pd.Series(np.datetime64("NaT"), index=series.index, dtype="datetime64[ms]")
     for form in (*_SPELLED_DATES, *(_ORDERED_DATES[order] if order else ())):
         left = result.isna() & head.notna()
+        if form == "%Y%m%d":
+            left &= head.str.fullmatch(r"\d{8}", na=False)
         if left.any():
             result[left] = pd.to_datetime(head[left], format=form, errors="coerce").astype(
                 "datetime64[ms]"
@@ -97,6 +100,13 @@ def _dates(series: pd.Series, order: str | None) -> tuple[pd.Series, pd.Series, 
 
 def _choices(series: pd.Series, column: Column, words: IntakeWords) -> tuple[pd.Series, pd.Series]:
     text = _as_text(series)
+    wrong = set(words.meanings.get(column.name, {}).values()) - set(column.allowed)
+    if wrong:
+        raise WordsError(
+            f"`{column.name}` cannot be `{sorted(wrong)[0]}`",
+            accepted=", ".join(column.allowed),
+            do=f"say --value {column.name}:WORD=ALLOWED",
+        )
     said = {plain(word): allowed for word, allowed in words.meanings.get(column.name, {}).items()}
     known = {
         **{plain(word): word for word in column.allowed},
@@ -168,7 +178,7 @@ def read_column(
     if column.unit is not None:
         return (*_lengths(series, column, field_name, words), None)
     text = _as_text(series)
-    values = pd.to_numeric(series if text is None else text, errors="coerce").astype("float64")
+    values = pd.to_numeric(text, errors="coerce").astype("float64")
     bad = text.notna() & values.isna()
     return values, pd.Series(None, index=series.index, dtype="str").mask(bad, "no number"), None
 

@@ -7,8 +7,11 @@ through pyogrio with Arrow. CSV is read as text throughout: an id `0012` stays `
 
 from __future__ import annotations
 
+import csv
 import hashlib
+import io
 import json
+import re
 import zipfile
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -154,9 +157,49 @@ def _refuse(path: Path, text: str) -> None:
             )
 
 
+def _refuse_unknown(path: Path) -> None:
+    """
+    Refuse what does not begin like a format that is read here.
+
+    A library that tries every format it knows would also follow a virtual layer, or a service
+    description, to another machine; so the first bytes are looked at before it is.
+    """
+    if path.is_dir():
+        if path.suffix.lower() != ".gdb":
+            raise _of_no_known_format(path, "a folder")
+        return
+    with path.open("rb") as stream:
+        head = stream.read(4096)
+    if head.startswith((b"SQLite format 3\x00", b"\x00\x00\x27\x0a", b"fgb\x03")):
+        return
+    if head.startswith(b"PK"):
+        with zipfile.ZipFile(path) as archive:
+            endings = {Path(name).suffix.lower() for name in archive.namelist()}
+        if ".vrt" in endings or not endings & {".shp", ".gdbtable"}:
+            raise _of_no_known_format(path, f"a zip of {', '.join(sorted(endings - {''}))}")
+        return
+    text = head.decode("utf-8-sig", errors="replace").lstrip()
+    if text.startswith("{"):
+        return
+    root = re.search(r"<\s*(?:[\w.-]+:)?([A-Za-z][\w.-]*)", text)
+    if text.startswith("<") and root and root.group(1) in ("kml", "FeatureCollection"):
+        return
+    raise _of_no_known_format(path, text[:40].strip() or "nothing")
+
+
+def _of_no_known_format(path: Path, found: str) -> UnreadableError:
+    return UnreadableError(
+        "the file is damaged, or of no format that is read here",
+        where=path.name,
+        found=found,
+        accepted="GeoPackage, Shapefile (also zipped), file geodatabase, GeoJSON, FlatGeobuf, "
+        "KML, GML, CSV",
+    )
+
+
 def open_source(text: str | Path) -> Source:
     """
-    Look at a source; no row is read.
+    Look at a source; no row is brought in.
 
     Parameters
     ----------
@@ -174,6 +217,7 @@ def open_source(text: str | Path) -> Source:
     _refuse(path, str(text))
     if path.suffix.lower() in CSV_ENDINGS:
         return _open_csv(path)
+    _refuse_unknown(path)
     address = f"/vsizip/{path.resolve().as_posix()}" if path.suffix.lower() == ".zip" else str(path)
     # GDAL would otherwise leave a side file next to somebody else's GML
     options = {"WRITE_GFS": "NO"} if path.suffix.lower() == ".gml" else {}
@@ -183,7 +227,7 @@ def open_source(text: str | Path) -> Source:
     try:
         layers, driver = _look_with_fiona(address, options)
     except fiona.errors.DriverError:
-        layers, driver = _look_with_pyogrio(address, path.name)  # KML and others fiona lacks
+        layers, driver = _look_with_pyogrio(address, path)  # KML and others fiona lacks
     if not layers:
         raise UnreadableError("the source has no layers", where=path.name)
     return Source(path, path.name, address, driver, tuple(layers), options)
@@ -214,7 +258,7 @@ def _look_with_fiona(address: str, options: dict[str, Any]) -> tuple[list[Layer]
     return layers, driver
 
 
-def _look_with_pyogrio(address: str, name: str) -> tuple[list[Layer], str]:
+def _look_with_pyogrio(address: str, path: Path) -> tuple[list[Layer], str]:
     import pyogrio
     import pyogrio.errors
 
@@ -235,13 +279,7 @@ def _look_with_pyogrio(address: str, name: str) -> tuple[list[Layer], str]:
                 )
             )
     except pyogrio.errors.DataSourceError as error:
-        raise UnreadableError(
-            "the file is damaged, or of no format that is read here",
-            where=name,
-            found=str(error),
-            accepted="GeoPackage, Shapefile (also zipped), file geodatabase, GeoJSON, FlatGeobuf, "
-            "KML, GML, CSV",
-        ) from error
+        raise _of_no_known_format(path, str(error)) from error
     return layers, driver
 
 
@@ -262,7 +300,7 @@ def read_text_table(path: Path, *, header: bool = True) -> pd.DataFrame:
         Lines have unlike numbers of cells, or the file is empty.
     """
     import pyarrow as pa
-    from pyarrow import csv
+    from pyarrow import csv as arrow_csv
 
     raw = path.read_bytes()
     try:
@@ -273,16 +311,23 @@ def read_text_table(path: Path, *, header: bool = True) -> pd.DataFrame:
     if not first.strip():
         raise UnreadableError("the file is empty", where=path.name)
     delimiter = max(",;\t|", key=first.count)
-    width = len(next(__import__("csv").reader([first.rstrip("\r")], delimiter=delimiter)))
+    names = next(csv.reader(io.StringIO(text.lstrip()), delimiter=delimiter))
+    if not header:
+        names = [str(i + 1) for i in range(len(names))]
+    plain = [name.strip() for name in names]
+    if len(set(plain)) < len(plain):
+        twice = sorted({name for name in plain if plain.count(name) > 1})
+        raise UnreadableError(
+            "two columns of the table have one name", where=path.name, found=some(twice),
+            do="give each column a name of its own",
+        )  # fmt: skip
     try:
-        table = csv.read_csv(
+        table = arrow_csv.read_csv(
             pa.BufferReader(text.encode()),
-            read_options=csv.ReadOptions(
-                column_names=None if header else [str(i + 1) for i in range(width)]
-            ),
-            parse_options=csv.ParseOptions(delimiter=delimiter, newlines_in_values=True),
-            convert_options=csv.ConvertOptions(
-                column_types=_all_text(text, delimiter, width, header=header),
+            read_options=arrow_csv.ReadOptions(column_names=None if header else names),
+            parse_options=arrow_csv.ParseOptions(delimiter=delimiter, newlines_in_values=True),
+            convert_options=arrow_csv.ConvertOptions(
+                column_types=dict.fromkeys(names, pa.string()),
                 null_values=[""],
                 strings_can_be_null=True,
             ),
@@ -298,18 +343,6 @@ def read_text_table(path: Path, *, header: bool = True) -> pd.DataFrame:
     for name in frame.columns:
         frame[name] = frame[name].astype("str").mask(frame[name].isna())
     return frame.rename(columns=str.strip)
-
-
-def _all_text(text: str, delimiter: str, width: int, *, header: bool) -> dict[str, Any]:
-    import csv
-    import io
-
-    import pyarrow as pa
-
-    names = next(csv.reader(io.StringIO(text), delimiter=delimiter))
-    if not header:
-        names = [str(i + 1) for i in range(width)]
-    return dict.fromkeys(names, pa.string())
 
 
 def _open_csv(path: Path) -> Source:
@@ -364,10 +397,16 @@ def read_rows(source: Source, layer: Layer) -> gpd.GeoDataFrame | pd.DataFrame:
         except (NotImplementedError, RuntimeError, ValueError):
             # some code domains and mixed columns cannot pass through Arrow
             frame = pyogrio.read_dataframe(source.address, layer=layer.name, **options)
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.FeatureError) as error:
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.FeatureError, OSError) as error:
         raise UnreadableError(
             "the source cannot be read to its end", where=source.name, found=str(error)
         ) from error
+    if len(frame) != layer.rows:
+        raise UnreadableError(
+            "the source breaks off", where=source.name,
+            found=f"{len(frame):,} rows of the {layer.rows:,} that it announces",
+            do="ask for the file again",
+        )  # fmt: skip
     frame.index = pd.RangeIndex(1, len(frame) + 1)
     return frame
 
@@ -381,7 +420,8 @@ def _read_csv_rows(source: Source) -> gpd.GeoDataFrame | pd.DataFrame:
     xs, ys = (pd.to_numeric(frame[name], errors="coerce").to_numpy() for name in (x, y))
     points = gpd.GeoSeries(gpd.points_from_xy(xs, ys), index=frame.index)
     unknown = pd.isna(xs) | pd.isna(ys)
-    return gpd.GeoDataFrame(frame, geometry=points.mask(unknown))
+    # a column of the table may be called `geometry` as well
+    return gpd.GeoDataFrame(frame).set_geometry(points.mask(unknown).rename("(point)"))
 
 
 def row_as_json(frame: pd.DataFrame) -> list[str]:
@@ -393,7 +433,8 @@ def row_as_json(frame: pd.DataFrame) -> list[str]:
     >>> row_as_json(pd.DataFrame({"a": ["x", None]}))
     ['{"a": "x"}', '{}']
     """
-    plain = pd.DataFrame(frame.drop(columns=["geometry"], errors="ignore"))
+    shape = frame.geometry.name if isinstance(frame, gpd.GeoDataFrame) else None
+    plain = pd.DataFrame(frame.drop(columns=[shape] if shape else []))
     return [
         json.dumps({str(k): str(v) for k, v in row.items() if not pd.isna(v)}, ensure_ascii=False)
         for row in plain.to_dict(orient="records")

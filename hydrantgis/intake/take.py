@@ -55,6 +55,8 @@ TABLES: dict[str, Table] = {
 
 SUSPICIOUS_IN = (6.0, 60.0)
 """Outlet heights outside this are kept and told: common practice, no source. [in]"""
+DISAGREE_IN = 1.0
+"""A height and the elevations beside it that differ by more than this are told. [in]"""
 _LEAST_ELEV_FT = -1500.0
 _NEEDED = {"readings": ("outlet_height_in", "outlet_elev_ft"), "shots": ("elev_ft",)}
 
@@ -195,7 +197,12 @@ def _sort_out_ids(frame: pd.DataFrame, shapes: gpd.GeoSeries | None, ledger: _Le
     if shapes is not None:
         whole = whole.assign(_shape=shapes.to_wkb())
     again = whole.duplicated(keep="first") & frame[key].notna()
-    ledger.put_aside(again, "rejected", "row-repeated", "the same row stands further up")
+    ledger.put_aside(
+        again,
+        "rejected",
+        "row-repeated",
+        "the same row, in all that is brought in, stands further up",
+    )
     left = ledger.outcome == "accepted"
     shared = frame[key].where(left).duplicated(keep=False) & left & frame[key].notna()
     ledger.put_aside(shared, "held", "id-repeated", "this id stands at rows that differ")
@@ -227,8 +234,20 @@ def _clear_out_of_range(frame: pd.DataFrame, ledger: _Ledger) -> None:
         frame.loc[bad, column.name] = np.nan
 
 
-def _readings(frame: pd.DataFrame, ledger: _Ledger, known: pd.Index[str] | None) -> None:
+def _readings(
+    frame: pd.DataFrame, ledger: _Ledger, known: pd.Index[str] | None, today: dt.date
+) -> None:
     """Readings need a known hydrant and a height; their id follows from what they say."""
+    for name in ("outlet_elev_ft", "grade_elev_ft"):
+        mark = frame[name].notna() & ((frame[name] <= _LEAST_ELEV_FT) | (frame[name] == 0))
+        ledger.notes.append(
+            findings(
+                "sentinel-value", table="readings", keys=frame.index[mark], column=name,
+                values=fill("{v}", v=frame[name][mark].to_numpy()),
+                messages="0 or far below the sea: not an elevation; left blank",
+            )
+        )  # fmt: skip
+        frame.loc[mark, name] = np.nan
     height, elev = frame["outlet_height_in"], frame["outlet_elev_ft"]
     told = join_findings(*ledger.notes)
     unread = told[(told["code"] == "value-unreadable") & (told["column"] == "outlet_height_in")]
@@ -241,6 +260,15 @@ def _readings(frame: pd.DataFrame, ledger: _Ledger, known: pd.Index[str] | None)
     ledger.put_aside(
         height.isna() & elev.isna(), "rejected", "no-height", "neither height nor elevation"
     )
+    late = frame["reading_date"] > pd.Timestamp(today)
+    ledger.put_aside(late, "held", "date-in-future", message=None)
+    apart = (height - (elev - frame["grade_elev_ft"]) * 12.0).abs() > DISAGREE_IN
+    ledger.notes.append(
+        findings(
+            "height-and-elevations-differ", table="readings", keys=frame.index[apart],
+            column="outlet_height_in", values=fill("{v}", v=height[apart].to_numpy()),
+        )
+    )  # fmt: skip
     rare = height.notna() & ~height.between(*SUSPICIOUS_IN) & (ledger.outcome == "accepted")
     ledger.notes.append(
         findings(
@@ -299,6 +327,16 @@ def _shots(frame: pd.DataFrame, ledger: _Ledger) -> None:
     meaning = {text: _shot_code(text) for text in frame["description"].dropna().unique()}
     told = frame["description"].map(meaning).fillna("other").astype("str")
     frame["shot_code"] = frame["shot_code"].fillna(told)
+    other = frame["shot_code"] == "other"
+    if other.any():
+        ledger.notes.append(
+            findings(
+                "shot-code-unknown", table="shots", keys=["(several)"], column="shot_code",
+                values=[some(frame["description"][other].dropna().unique().tolist(), 5)],
+                messages=f"{int(other.sum()):,} shots tell no code that is known; they are kept "
+                "and not used as ground",
+            )
+        )  # fmt: skip
 
 
 def _join_areas(accepted: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
@@ -353,6 +391,7 @@ def take(
     fields = field_map(layer.fields, table, words.fields, where=where)
     rows = sources.read_rows(source, layer)
     ledger = _Ledger(table, rows.index)
+    _need_known_columns(words, table)
     _need_id_field(fields, table, words, layer, where)
     shapes, crs, crs_from = _frame_and_shapes(rows, table, layer, words, ledger, where)
     frame, notes = read_cells(rows, table, fields, words, today=today, needed=_NEEDED.get(kind, ()))
@@ -360,7 +399,7 @@ def take(
     _number_rows(frame, "hydrant_id" if kind == "readings" else table.key, words.number_rows)
     _clear_out_of_range(frame, ledger)
     if kind == "readings":
-        _readings(frame, ledger, known)
+        _readings(frame, ledger, known, today)
     elif kind == "areas":
         ledger.put_aside(frame["area_id"].isna(), "held", "id-missing", "no `area_id`")
         if shapes is not None:
@@ -391,11 +430,6 @@ def take(
         )  # fmt: skip
     named = frame["hydrant_id" if kind == "readings" else table.key]
     all_notes = _key_by_id(join_findings(*ledger.notes), named)
-    digest = sources.sha256(source.path)
-    said = words.as_json()
-    mapped = json.dumps(fields, ensure_ascii=False)
-    identity = hashlib.sha256("\n".join((digest, kind, layer.name, said, mapped)).encode())
-    import_id = identity.hexdigest()[:16]
     counts = ledger.outcome.value_counts()
     count = Count(
         rows=len(rows),
@@ -403,6 +437,13 @@ def take(
         held=int(counts.get("held", 0)),
         rejected=int(counts.get("rejected", 0)),
     )
+    digest = sources.sha256(source.path)
+    said, mapped = words.as_json(), json.dumps(fields, ensure_ascii=False)
+    # the count too: the same file says more once the hydrants that it names are known
+    identity = hashlib.sha256(
+        "\n".join((digest, kind, layer.name, said, mapped, str(count))).encode()
+    )
+    import_id = identity.hexdigest()[:16]
     record: dict[str, object] = {
         "import_id": import_id, "as_kind": kind, "source": source.name, "layer": layer.name,
         "sha256": digest, "source_rows": count.rows, "accepted": count.accepted,
@@ -411,6 +452,18 @@ def take(
     }  # fmt: skip
     exceptions = _exceptions(rows, frame, shapes, ledger, import_id)
     return Intake(kind, accepted, exceptions, all_notes, count, crs, record)
+
+
+def _need_known_columns(words: IntakeWords, table: Table) -> None:
+    """Refuse units, words and constants for columns that there are not."""
+    for told in (words.units, words.meanings, words.constants):
+        unknown = [name for name in told if name not in table.names]
+        if unknown:
+            raise SourceError(
+                f"`{unknown[0]}` is no column of {table.name}",
+                accepted=", ".join(table.names),
+                do="name the canonical column",
+            )
 
 
 def _need_id_field(

@@ -13,6 +13,7 @@ References
 from __future__ import annotations
 
 import os
+import shutil
 import sqlite3
 import tempfile
 from contextlib import closing, contextmanager
@@ -62,12 +63,15 @@ def _stamped(moment: dt.datetime) -> Iterator[None]:
 
 def refuse_if_open(path: Path) -> None:
     """
-    Refuse to replace a file that another program is writing.
+    Refuse to replace a GeoPackage that another program has open for writing.
+
+    A program that keeps its edits in a side file (write-ahead logging) is found by asking for the
+    plain journal, which also folds a side file that was left behind into the file.
 
     Raises
     ------
     LockedError
-        It is.
+        Another program has it open.
     UnreadableError
         It is no GeoPackage.
     """
@@ -75,19 +79,35 @@ def refuse_if_open(path: Path) -> None:
         return
     try:
         with closing(sqlite3.connect(path, timeout=0, isolation_level=None)) as base:
+            base.execute("PRAGMA journal_mode=DELETE")
             base.execute("BEGIN IMMEDIATE")
             base.execute("ROLLBACK")
     except sqlite3.OperationalError as error:
-        raise LockedError(
-            "the file is open for writing in another program",
-            where=str(path),
-            found=str(error),
-            do="close it there, save its edits first, and run this again",
-        ) from error
+        raise _open_elsewhere(path, str(error)) from error
     except sqlite3.DatabaseError as error:
         raise UnreadableError(
             "the file is no GeoPackage, or is damaged", where=str(path), found=str(error)
         ) from error
+    if path.with_name(f"{path.name}-wal").exists():
+        raise _open_elsewhere(path, f"{path.name}-wal stands beside it")
+
+
+def _open_elsewhere(path: Path, found: str) -> LockedError:
+    return LockedError(
+        "the file is open for writing in another program",
+        where=str(path),
+        found=found,
+        do="close it there, save its edits first, and run this again",
+    )
+
+
+def _mark(path: Path) -> tuple[object, ...]:
+    """What changes when somebody writes to a file: SQLite's change counter, size and time."""
+    if not path.exists():
+        return ()
+    state = path.stat()
+    with path.open("rb") as stream:
+        return (state.st_size, state.st_mtime_ns, stream.read(100)[24:28])
 
 
 @contextmanager
@@ -98,31 +118,44 @@ def replacing(path: Path) -> Iterator[Path]:
     Raises
     ------
     LockedError
-        The target cannot be replaced.
+        The target cannot be replaced, or somebody wrote to it in the meantime.
     WordsError
         Its folder is a file.
     """
+    target = path.resolve()  # a link stays one; what it points at is replaced
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        target.parent.mkdir(parents=True, exist_ok=True)
     except (FileExistsError, NotADirectoryError) as error:
         raise WordsError(
             "there is a file where a folder is needed",
             where=str(path.parent),
             do="name a folder with --out",
         ) from error
-    with tempfile.TemporaryDirectory(prefix=f".{path.name}.", dir=path.parent) as folder:
+    before = _mark(target)
+    with tempfile.TemporaryDirectory(prefix=f".{path.name}.", dir=target.parent) as folder:
         fresh = Path(folder) / path.name
         yield fresh
         with fresh.open("rb+") as stream:
             os.fsync(stream.fileno())
+        if before:
+            shutil.copymode(target, fresh)
+        if _mark(target) != before:
+            raise _open_elsewhere(path, "it was changed while this run was writing")
         try:
-            fresh.replace(path)
+            fresh.replace(target)
         except PermissionError as error:
             raise LockedError(
                 "the file is open in another program and cannot be replaced",
                 where=str(path),
                 do="close it there, or name another with --out",
             ) from error
+
+
+def sweep(path: Path) -> None:
+    """Take away what killed runs left beside `path`; nobody else may be writing to it."""
+    for left in path.resolve().parent.glob(f".{path.name}.*"):
+        if left.is_dir():
+            shutil.rmtree(left, ignore_errors=True)
 
 
 def write_layers(

@@ -39,6 +39,7 @@ from hydrantgis.register.geopackage import (
     read_points,
     refuse_if_open,
     replacing,
+    sweep,
     write_layers,
 )
 
@@ -103,6 +104,18 @@ class Register:
         return frame
 
     def _must_be_there(self) -> None:
+        """Refuse a file that is not there, is no register, or is one of another format."""
+        self.settings()
+
+    def settings(self) -> dict[str, str]:
+        """
+        What holds for the whole register.
+
+        Raises
+        ------
+        UnreadableError, RegisterError
+            The file is not there, damaged, no register, or of another format.
+        """
         if not self.exists():
             raise UnreadableError(
                 "there is no register", where=str(self.path), do="import a hydrant layer first"
@@ -113,10 +126,6 @@ class Register:
                 "the GeoPackage is no register", where=str(self.path),
                 found=f"layers {', '.join(names)}", do="name a register, or a file not yet there",
             )  # fmt: skip
-
-    def settings(self) -> dict[str, str]:
-        """What holds for the whole register."""
-        self._must_be_there()
         frame = read_layer(self.path, SETTINGS)
         found = dict(zip(frame["item"], frame["value"], strict=True))
         if found.get("format") != FORMAT:
@@ -142,9 +151,18 @@ class Register:
         return readings_of(self.read(told, where="event = 'measured'"))
 
     def exceptions(self) -> gpd.GeoDataFrame:
-        """Rows that the newest intake of each source put aside."""
+        """
+        Rows that were put aside and still are.
+
+        A newer vintage of a layer takes the place of the older one, file name for file name.
+        Surveys add to each other: of them only the same bytes, read again, do.
+        """
         frame, imports = self.read(EXCEPTIONS), self.read(IMPORTS)
-        newest = imports.drop_duplicates(["as_kind", "source", "layer"], keep="last")
+        adding = imports["as_kind"].isin(["readings", "shots"])
+        mark = imports["source"].where(~adding, imports["sha256"])
+        newest = imports[
+            ~imports.assign(mark=mark).duplicated(["as_kind", "mark", "layer"], "last")
+        ]
         return gpd.GeoDataFrame(frame[frame["import_id"].isin(newest["import_id"])])
 
     def recorded_at(self) -> dt.datetime:
@@ -159,6 +177,7 @@ class Register:
         try:
             with FileLock(lock, timeout=0):
                 refuse_if_open(self.path)
+                sweep(self.path)
                 yield
         except Timeout as error:
             raise LockedError(
@@ -195,15 +214,18 @@ class Register:
         if dry_run:
             return self._plan(intake)[1]
         with self._locked():
-            layers, added = self._plan(intake)
+            layers, added, import_id = self._plan(intake)
             if added.known:
                 return added
-            record = pd.DataFrame([{**intake.record, "recorded_at": pd.Timestamp(now, tz="UTC")}])
-            notes = intake.findings.assign(import_id=str(intake.record["import_id"]))
+            moment = pd.Timestamp(now, tz="UTC")
+            record = pd.DataFrame(
+                [{**intake.record, "import_id": import_id, "recorded_at": moment}]
+            )
+            notes = intake.findings.assign(import_id=import_id)
             layers += [
                 (IMPORTS, IMPORTS.conform(record)),
                 (FINDINGS, FINDINGS.conform(notes)),
-                (EXCEPTIONS, self._exceptions_in(intake)),
+                (EXCEPTIONS, self._exceptions_in(intake, import_id)),
             ]
             if not self.exists():
                 items = {"format": FORMAT, "crs": _begin(intake, self.path).to_wkt()}
@@ -211,23 +233,26 @@ class Register:
             self._write(layers, now=now)
             return added
 
-    def _exceptions_in(self, intake: Intake) -> pd.DataFrame:
+    def _exceptions_in(self, intake: Intake, import_id: str) -> pd.DataFrame:
         """Exceptions with their points in the CRS of the register."""
-        frame = gpd.GeoDataFrame(intake.exceptions)
+        frame = gpd.GeoDataFrame(intake.exceptions.assign(import_id=import_id))
         crs = self.crs if self.exists() else _begin(intake, self.path)
         if intake.crs is None:
             return frame.set_crs(crs, allow_override=True)
         return frame.set_crs(intake.crs, allow_override=True).to_crs(crs)
 
-    def _plan(self, intake: Intake) -> tuple[list[tuple[Table, pd.DataFrame]], Added]:
-        """What would be written, and what that adds."""
+    def _plan(self, intake: Intake) -> tuple[list[tuple[Table, pd.DataFrame]], Added, str]:
+        """What would be written, what that adds, and the id of the intake."""
         import_id = str(intake.record["import_id"])
         if not self.exists():
             crs = _begin(intake, self.path)
         else:
             crs = self.crs
-            if (self.read(IMPORTS)["import_id"] == import_id).any():
-                return [], Added(0, known=True, unchanged=intake.count.accepted)
+            known = self._known(import_id, intake.kind)
+            if known is None:
+                return [], Added(0, known=True, unchanged=intake.count.accepted), import_id
+            # told once more after something else: a telling of its own
+            import_id = f"{import_id}-{known + 1}" if known else import_id
         accepted = intake.accepted
         if isinstance(accepted, gpd.GeoDataFrame):
             accepted = accepted.to_crs(crs)
@@ -236,17 +261,32 @@ class Register:
             events = imported_events(gpd.GeoDataFrame(accepted), state, import_id)
             after = state_after(state, events, crs)
             added = Added(len(events), known=False, unchanged=len(accepted) - len(events))
-            return [(HYDRANTS, after), (HISTORY, events)], added
+            return [(HYDRANTS, after), (HISTORY, events)], added, import_id
         if intake.kind == "readings":
             events = measured_events(accepted, self.read(HISTORY.only(())), import_id)
             added = Added(len(events), known=False, unchanged=len(accepted) - len(events))
-            return [(HISTORY, events)], added
+            return [(HISTORY, events)], added, import_id
         if intake.kind == "shots":
             fresh = _fresh_shots(gpd.GeoDataFrame(accepted), gpd.GeoDataFrame(self.read(SHOTS)))
             added = Added(len(fresh), known=False, unchanged=len(accepted) - len(fresh))
-            return [(SHOTS, fresh)], added
+            return [(SHOTS, fresh)], added, import_id
         table = REFERENCE_LAYERS[intake.kind]
-        return [(table, accepted)], Added(len(accepted), known=False, unchanged=0)
+        return [(table, accepted)], Added(len(accepted), known=False, unchanged=0), import_id
+
+    def _known(self, import_id: str, kind: str) -> int | None:
+        """
+        How often this intake was recorded; None where recording it again would say nothing new.
+
+        Surveys only ever add, so one that is there is there. Of a layer the newest telling stands,
+        so that going back to an older file is news.
+        """
+        imports = self.read(IMPORTS)
+        base = imports["import_id"].str.split("-").str[0]
+        same = base == import_id
+        if not same.any():
+            return 0
+        latest = base[imports["as_kind"] == kind].iloc[-1]
+        return None if kind in ("readings", "shots") or latest == import_id else int(same.sum())
 
     def _write(self, layers: list[tuple[Table, pd.DataFrame]], *, now: dt.datetime) -> None:
         grown = (HISTORY.name, IMPORTS.name, FINDINGS.name, EXCEPTIONS.name, SHOTS.name)
@@ -273,7 +313,7 @@ def _settings_frame(items: dict[str, str]) -> pd.DataFrame:
 
 
 def _fresh_shots(shots: gpd.GeoDataFrame, known: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """Shots that the register does not hold already, point for point."""
+    """Shots that the register does not hold already, told the same in every way."""
 
     def marks(frame: gpd.GeoDataFrame) -> pd.Series:
         where = xy(frame.geometry).round(4)
@@ -281,6 +321,9 @@ def _fresh_shots(shots: gpd.GeoDataFrame, known: gpd.GeoDataFrame) -> gpd.GeoDat
             {
                 "id": frame["shot_id"].to_numpy(),
                 "elev": frame["elev_ft"].round(4).to_numpy(),
+                "code": frame["shot_code"].to_numpy(),
+                "datum": frame["vertical_datum"].to_numpy(),
+                "sd": frame["elev_sd_ft"].to_numpy(),
                 "x": where[:, 0],
                 "y": where[:, 1],
             }

@@ -124,6 +124,8 @@ def catalogue_from_mapping(mapping: Mapping[str, Any], name: str) -> KitCatalogu
             continue
         if family.casefold() in {known.name.casefold() for known in families}:
             part.problem("name", f"{family!r} stands twice")
+        if any(kit.kit_id.startswith(f"{prefix}-") for known in families for kit in known.kits):
+            part.problem("kit_prefix", f"{prefix!r} is that of another family")
         kits = tuple(Kit(kit_id=f"{prefix}-{length:g}", length_in=length) for length in lengths)
         families.append(Family(name=family, kits=kits))
     house = reader.part("house_rules")

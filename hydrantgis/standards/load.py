@@ -36,7 +36,7 @@ def read_toml(path: Path | Traversable) -> dict[str, Any]:
         It is no TOML; the line is told.
     """
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except FileNotFoundError as error:
         raise UnreadableError("there is no such file", where=str(path)) from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
@@ -61,7 +61,7 @@ def _find(kind: str, word: str, option: str) -> Path | Traversable:
 
 def text_of(kind: str, word: str) -> str:
     """The text of a rule or kit file, named as `load_rule` and `load_kits` take it."""
-    return _find(kind, word, "--rule or --kits").read_text(encoding="utf-8")
+    return _find(kind, word, "--rule or --kits").read_text(encoding="utf-8-sig")
 
 
 def load_rule(word: str) -> HeightRule:

@@ -60,7 +60,8 @@ def hydrants():
     """A hydrants table of dry barrels."""
 
     def make(n, **columns):
-        frame = {"hydrant_id": [f"H{i}" for i in range(n)], "barrel": "dry", **columns}
+        ids = [f"H{i}" for i in range(n)]
+        frame = {"hydrant_id": ids, "barrel": "dry", "installed_extension_in": 0.0, **columns}
         points = gpd.points_from_xy(np.arange(n) * 500.0, np.zeros(n))
         return HYDRANTS.conform(gpd.GeoDataFrame(frame, geometry=points, crs=2249))
 

@@ -54,6 +54,17 @@ def test_a_barrel_not_recorded_is_judged_and_told_once(rule_of, hydrants, height
     assert found["code"].tolist() == ["barrel-unknown"]
 
 
+def test_kits_not_recorded_are_taken_as_none_and_told_once(rule_of, hydrants, heights):
+    checked, found = check(
+        hydrants(2, installed_extension_in=[None, 6.0]),
+        heights([14.0] * 2),
+        rule=rule_of(),
+        kits=KITS,
+    )
+    assert checked["remedy"].tolist() == ["extend", "exchange"]
+    assert found["code"].tolist() == ["extension-unknown"]
+
+
 def test_a_screening_height_ranks_a_visit_and_orders_no_kit(rule_of, hydrants, heights):
     checked, _ = check(
         hydrants(3), heights([5.0, 21.0, 40.0], sd=2.0, screening=True), rule=rule_of(), kits=KITS

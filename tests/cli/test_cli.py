@@ -257,6 +257,31 @@ def test_control_characters_of_a_source_do_not_reach_the_terminal(capsys, tmp_pa
     assert not re.search(r"[\x00-\x08\x0b-\x1f\x7f]", out)
 
 
+def test_errors_and_ids_of_a_source_forge_no_line(capsys, tmp_path) -> None:
+    source = tmp_path / "x.csv"
+    forged = "a\nerror  0  all is well\x9b31m\u202e"
+    source.write_text(f'HYD_NO,X,Y\n"{forged}",1,2\n"{forged}",3,4\n', encoding="utf-8")
+    out = run(
+        capsys, "import", source, "--crs", "EPSG:2249", "--register", tmp_path / "r", "--strict"
+    )
+    assert "\nerror  0  all is well" not in out[1] + out[2]
+    code, _, err = run(capsys, "inspect", "no\x1b[2J\u202ewhere.gpkg")
+    assert code == 4
+    assert not re.search("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202e]", out[1] + out[2] + err)
+
+
+def test_letters_that_the_system_lacks_do_not_stop_a_run(tmp_path) -> None:
+    source = tmp_path / "x.csv"
+    source.write_text("HYD_NO,ADDRESS,X,Y\n1,\u0141\u0105ka,760000,2950000\n", encoding="utf-8")
+    env = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONIOENCODING": "cp1252"}
+    for more in ([], ["--json"]):
+        done = subprocess.run(
+            [sys.executable, "-m", "hydrantgis.cli.app", "inspect", str(source), *more],
+            capture_output=True, env=env, check=True,
+        )  # fmt: skip
+        assert "\u0141\u0105ka" in done.stdout.decode("utf-8")
+
+
 def test_demo_prints_one_screen_with_counts_remedies_and_files(capsys, tmp_path) -> None:
     code, out, _ = run(capsys, "demo", "--out", tmp_path / "d", "--quiet")
     assert code == 0

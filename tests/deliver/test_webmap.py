@@ -107,9 +107,21 @@ def test_a_layer_that_needs_the_network_is_refused_and_the_old_file_stays(tmp_pa
     assert (tmp_path / "map.html").read_text(encoding="utf-8") == "older"
 
 
+def test_a_map_takes_no_other_files_place(tmp_path):
+    figure_map = web_map(hydrants(["low"], [(-122.3, 47.6)]), words=WORDS)
+    other = tmp_path / "register.gpkg"
+    other.write_bytes(b"SQLite format 3\x00")
+    with pytest.raises(WordsError, match="no web page"):
+        save_map(figure_map, other)
+    assert other.read_bytes() == b"SQLite format 3\x00"
+    save_map(figure_map, tmp_path / "new" / "map.html")
+    assert (tmp_path / "new" / "map.html").exists()
+
+
 def test_a_write_that_fails_leaves_the_old_file_and_nothing_else(tmp_path, monkeypatch):
     figure_map = web_map(hydrants(["low"], [(-122.3, 47.6)]), words=WORDS)
-    (tmp_path / "map.html").write_text("older", encoding="utf-8")
+    older = "<!DOCTYPE html>older"
+    (tmp_path / "map.html").write_text(older, encoding="utf-8")
 
     def full(*_):
         raise OSError(28, "No space left on device")
@@ -118,7 +130,7 @@ def test_a_write_that_fails_leaves_the_old_file_and_nothing_else(tmp_path, monke
     with pytest.raises(OSError, match="No space"):
         save_map(figure_map, tmp_path / "map.html")
     assert [f.name for f in tmp_path.iterdir()] == ["map.html"]
-    assert (tmp_path / "map.html").read_text(encoding="utf-8") == "older"
+    assert (tmp_path / "map.html").read_text(encoding="utf-8") == older
 
 
 def test_same_input_same_bytes_and_data_that_looks_like_a_random_name_stays(tmp_path):

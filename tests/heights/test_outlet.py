@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import tracemalloc
 
 import numpy as np
 import pytest
@@ -201,9 +202,7 @@ def flat_grade(n, elev=130.0):
 
 def test_an_outlet_elevation_alone_is_set_against_the_grade_from_shots(hydrants, readings):
     told = readings(["A"], outlet_elev_ft=[131.75], vertical_datum="NAVD88", method="level")
-    basis, found = basis_heights(
-        hydrants(["A"]), told, RULE, grade=flat_grade(1), grade_datum="navd88"
-    )
+    basis, found = basis_heights(hydrants(["A"]), told, RULE, grades={"navd88": flat_grade(1)})
     assert basis["outlet_height_in"].tolist() == pytest.approx([21.0])
     # the outlet's rod reading of 0.02 ft; three shots of 0.02 ft with the barrel in their middle
     expected = 12 * np.hypot(0.02, 0.02 / np.sqrt(3))
@@ -214,9 +213,7 @@ def test_an_outlet_elevation_alone_is_set_against_the_grade_from_shots(hydrants,
 
 def test_elevations_of_two_vertical_datums_are_never_subtracted(hydrants, readings):
     told = readings(["A"], outlet_elev_ft=[131.75], vertical_datum="NGVD29", method="level")
-    basis, found = basis_heights(
-        hydrants(["A"]), told, RULE, grade=flat_grade(1), grade_datum="NAVD88"
-    )
+    basis, found = basis_heights(hydrants(["A"]), told, RULE, grades={"navd88": flat_grade(1)})
     assert basis["outlet_height_in"].isna().all()
     assert found["code"].tolist() == ["datums-differ"]
 
@@ -226,9 +223,7 @@ def test_a_reading_with_its_own_grade_does_not_take_that_of_the_shots(hydrants, 
         ["A"], outlet_elev_ft=[131.75], grade_elev_ft=[130.25], vertical_datum="LOCAL",
         method="level",
     )  # fmt: skip
-    basis, found = basis_heights(
-        hydrants(["A"]), told, RULE, grade=flat_grade(1), grade_datum="NAVD88"
-    )
+    basis, found = basis_heights(hydrants(["A"]), told, RULE, grades={"navd88": flat_grade(1)})
     assert basis["outlet_height_in"].tolist() == pytest.approx([18.0])
     assert not len(found)
 
@@ -261,7 +256,7 @@ def test_a_height_over_one_far_shot_is_a_screening_height(hydrants, readings):
     told = readings(["A"], outlet_elev_ft=101.0, method="gnss", vertical_datum="NAVD88")
     for away, screening in ((24.0, True), (2.0, False)):
         fit = grade_at([[0, 0]], [[away, 0]], [100.0], [0.02])
-        basis, _ = basis_heights(hydrants(["A"]), told, RULE, grade=fit, grade_datum="NAVD88")
+        basis, _ = basis_heights(hydrants(["A"]), told, RULE, grades={"navd88": fit})
         assert basis["outlet_height_in"].tolist() == [12.0]
         assert basis["screening"].tolist() == [screening]
         slope = 0.05 * away / math.sqrt(3)
@@ -272,3 +267,27 @@ def test_undated_readings_are_not_of_one_day(hydrants, readings):
     told = readings(["A", "A"], outlet_height_in=[20.0, 22.0], reading_date=[None, None])
     _, found = basis_heights(hydrants(["A"]), told, RULE)
     assert "readings-same-day" not in set(found["code"])
+
+
+def test_a_stated_uncertainty_is_the_readings_own_whatever_the_ground_is(hydrants, readings):
+    told = readings(
+        ["A"], outlet_elev_ft=101.5, method="gnss", vertical_datum="NAVD88", height_sd_in=2.0
+    )
+    fit = grade_at([[0, 0]], [[0, 0]], [100.0], [0.02])
+    basis, _ = basis_heights(hydrants(["A"]), told, RULE, grades={"navd88": fit})
+    assert basis["height_sd_in"].iloc[0] == pytest.approx(math.hypot(2.0, 0.02 * 12))
+
+
+def test_a_crowd_of_shots_round_one_hydrant_costs_the_others_nothing():
+    """Two thousand shots round one of five thousand hydrants, one round each of the others."""
+    rng = np.random.default_rng(5)
+    at = np.column_stack([np.arange(5000) * 100.0, np.zeros(5000)])
+    crowd = rng.uniform(-20, 20, (2000, 2))
+    shots = np.vstack([at + 1.0, crowd])
+    tracemalloc.start()
+    fit = grade_at(at, shots, np.full(7000, 100.0), np.full(7000, 0.02))
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert fit.shots[0] == 1 + (np.hypot(*crowd.T) <= 25).sum()
+    assert (fit.shots[1:] == 1).all()
+    assert peak < 20e6  # five thousand times two thousand places alone would take 80 MB

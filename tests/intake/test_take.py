@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+import http.server
 import json
+import threading
 from pathlib import Path
 
 import geopandas as gpd
@@ -229,6 +231,103 @@ def test_broken_files_are_told_in_words(tmp_path) -> None:
             IntakeWords(),
             today=TODAY,
         )
+
+
+@pytest.mark.parametrize("name", ["h.vrt", "h.json", "h.gml", "h.shp", "h.xml"])
+def test_a_file_that_points_elsewhere_is_not_followed(tmp_path, name: str) -> None:
+    """A virtual layer names a source on another machine, whatever the file is called."""
+    asked: list[str] = []
+
+    class Listener(http.server.BaseHTTPRequestHandler):
+        def do_GET(self) -> None:
+            asked.append(self.path)
+            self.send_error(404)
+
+        do_HEAD = do_GET  # noqa: N815
+
+        def log_message(self, *_: object) -> None:
+            return
+
+    server = http.server.HTTPServer(("127.0.0.1", 0), Listener)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    address = f"http://127.0.0.1:{server.server_port}/h.geojson"
+    try:
+        path = text(
+            tmp_path,
+            f"<OGRVRTDataSource><OGRVRTLayer name='h'><SrcDataSource>{address}</SrcDataSource>"
+            "</OGRVRTLayer></OGRVRTDataSource>",
+            name,
+        )
+        for sibling in (".shx", ".dbf"):
+            path.with_suffix(sibling).write_bytes(b"")
+        with pytest.raises(UnreadableError, match="no format that is read here"):
+            take(str(path), "hydrants", IntakeWords(), today=TODAY)
+    finally:
+        server.shutdown()
+        server.server_close()
+    assert asked == []
+
+
+def test_a_source_that_breaks_off_is_refused(tmp_path) -> None:
+    path = write(tmp_path, layer(HYD_ID=[str(i) for i in range(100)]), "h.shp")
+    table = path.with_suffix(".dbf")
+    table.write_bytes(table.read_bytes()[: table.stat().st_size * 6 // 10])
+    with pytest.raises(UnreadableError, match=r"breaks off|to its end"):
+        take(str(path), "hydrants", IntakeWords(), today=TODAY)
+
+
+def test_two_columns_of_one_name_are_told(tmp_path) -> None:
+    path = text(tmp_path, "HYD_NO,note,note ,X,Y\n1,a,b,760000,2950000\n")
+    with pytest.raises(UnreadableError, match="one name"):
+        take(str(path), "hydrants", IntakeWords(crs="EPSG:2249"), today=TODAY)
+
+
+def test_a_column_called_geometry_is_a_column(tmp_path) -> None:
+    path = text(tmp_path, "HYD_NO,geometry,X,Y\n1,round,760000,2950000\n")
+    said = IntakeWords(crs="EPSG:2249", fields={"note": "geometry"})
+    assert take(str(path), "hydrants", said, today=TODAY).accepted["note"].tolist() == ["round"]
+
+
+def test_words_for_what_there_is_not_are_refused(tmp_path) -> None:
+    path = write(tmp_path, layer(HYD_ID=["1"], BARREL=["WB"]))
+    with pytest.raises(WordsError, match="`barrel` cannot be `Wet`"):
+        take(str(path), "hydrants", IntakeWords(meanings={"barrel": {"WB": "Wet"}}), today=TODAY)
+    for said in (
+        IntakeWords(units={"bury": LengthUnit.FT}),
+        IntakeWords(meanings={"statos": {"a": "b"}}),
+        IntakeWords(constants={"methd": "tape"}),
+    ):
+        with pytest.raises(SourceError, match="is no column of hydrants"):
+            take(str(path), "hydrants", said, today=TODAY)
+
+
+def test_a_day_is_that_of_the_place_and_seven_digits_are_no_date(tmp_path) -> None:
+    frame = layer(HYD_ID=["1", "2"], INSTALLED=["2024113", "20240113"])
+    intake = take(str(write(tmp_path, frame)), "hydrants", IntakeWords(), today=TODAY)
+    assert intake.accepted["install_date"].isna().tolist() == [True, False]
+    content = (
+        '{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"HYD_ID":"1",'
+        '"INSTALLED":"2024-03-01T20:00:00-08:00"},"geometry":{"type":"Point",'
+        '"coordinates":[-71.1,42.3]}}]}'
+    )
+    aware = take(str(text(tmp_path, content, "a.geojson")), "hydrants", IntakeWords(), today=TODAY)
+    assert str(aware.accepted["install_date"].iloc[0])[:10] == "2024-03-01"
+
+
+def test_a_reading_of_next_year_is_held(tmp_path) -> None:
+    intake = take_readings(tmp_path, "A,2062-05-01,tape,pumper-centerline,grade,20\n")
+    assert (intake.count.held, intake.exceptions["code"].tolist()) == (1, ["date-in-future"])
+
+
+def test_a_height_and_elevations_that_differ_are_told(tmp_path) -> None:
+    path = text(
+        tmp_path,
+        "HYDRANT,METHOD,MEASURED_TO,MEASURED_FROM,HEIGHT_IN,OUTLET_ELEV_FT,GRADE_ELEV_FT,DATUM\n"
+        "A,level,pumper-centerline,grade,20,101,100,NAVD88\n"
+        "A,level,pumper-centerline,grade,12.5,101,100,NAVD88\n",
+    )
+    intake = take(str(path), "readings", IntakeWords(), today=TODAY)
+    assert codes(intake)["height-and-elevations-differ"] == 1
 
 
 def test_a_lone_shp_names_the_parts_that_are_missing(tmp_path) -> None:

@@ -30,7 +30,7 @@ def judge():
         facts = {k: v for k, v in columns.items() if k not in COLUMNS_OF_A_READING}
         hydrants = HYDRANTS.conform(
             gpd.GeoDataFrame(
-                {"hydrant_id": ids, "barrel": "dry", **facts},
+                {"hydrant_id": ids, "barrel": "dry", "installed_extension_in": 0.0, **facts},
                 geometry=gpd.points_from_xy(np.arange(n) * 500.0, np.zeros(n)),
                 crs=2249,
             )

@@ -42,6 +42,7 @@ def layer(path: Path, ids: list[str], burys: list[float | None], shift: float = 
 
 
 def readings(path: Path, rows: str) -> Path:
+    path.parent.mkdir(exist_ok=True)
     head = "HYDRANT,DATE,METHOD,MEASURED_TO,MEASURED_FROM,HEIGHT_IN\n"
     path.write_text(head + rows, encoding="utf-8")
     return path
@@ -276,15 +277,165 @@ def test_a_kill_at_any_moment_leaves_before_or_after(register, tmp_path) -> None
     assert seen == {(1, 2), (9001, 3)}
 
 
-def test_exceptions_are_those_of_the_newest_intake_of_a_source(register, tmp_path) -> None:
-    path = tmp_path / "r2.csv"
-    job.bring_in(register, readings(path, "Z" + ROW_A[1:]), "readings", now=LATER)
-    store = Register(register)
-    assert store.exceptions()["code"].tolist() == ["unknown-hydrant"]
-    job.bring_in(register, readings(path, ROW_B), "readings", now=LATER)
+def test_rows_put_aside_stay_until_they_are_settled(register, tmp_path) -> None:
+    store, path = Register(register), tmp_path / "r2.csv"
+    stranger = "C" + ROW_A[1:]
+    _, added = job.bring_in(register, readings(path, stranger + ROW_B), "readings", now=LATER)
+    assert (added.rows, store.exceptions()["key"].tolist()) == (1, ["C"])
+    # another month's list of the same name says nothing about the row
+    other = readings(tmp_path / "x" / "r2.csv", ROW_A)
+    job.bring_in(register, other, "readings", now=LATER)
+    assert store.exceptions()["key"].tolist() == ["C"]
+    # once the hydrant is known, the same list brings the reading in
+    job.bring_in(register, layer(tmp_path / "c.gpkg", ["C"], [4.0]), now=LATER)
+    _, added = job.bring_in(register, path, "readings", now=LATER)
+    assert (added.known, added.rows, added.unchanged) == (False, 1, 1)
     assert len(store.exceptions()) == 0
     assert len(store.read(EXCEPTIONS)) == 1  # nothing is ever taken out
     assert len(store.read(FINDINGS)) >= 1
+    assert job.bring_in(register, path, "readings", now=LATER)[1].known
+
+
+def test_going_back_to_an_older_file_is_news(register, tmp_path) -> None:
+    def areas(name: str) -> None:
+        box = shapely.box(759_000, 2_949_000, 761_000, 2_951_000)
+        frame = gpd.GeoDataFrame({"AREA": [name]}, geometry=[box], crs=2249)
+        frame.to_file(tmp_path / f"{name}.gpkg")
+        job.bring_in(register, tmp_path / f"{name}.gpkg", "areas", now=LATER)
+
+    store = Register(register)
+    for name in ("old", "new"):
+        areas(name)
+    job.bring_in(register, tmp_path / "old.gpkg", "areas", now=LATER)
+    assert store.read(AREAS)["area_id"].tolist() == ["old"]
+    assert job.bring_in(register, tmp_path / "old.gpkg", "areas", now=LATER)[1].known
+    changed = layer(tmp_path / "h9.gpkg", ["A", "B"], [4.0, 9.0])
+    job.bring_in(register, changed, now=LATER)
+    job.bring_in(register, tmp_path / "h.gpkg", now=LATER)
+    assert store.hydrants().set_index("hydrant_id").loc["B", "bury_ft"] == 5.0
+    history = store.read(HISTORY)
+    assert history["event_id"].is_unique
+    assert store.read(IMPORTS)["import_id"].is_unique
+
+
+def test_a_register_open_elsewhere_with_edits_in_a_side_file_is_left_alone(
+    register, tmp_path
+) -> None:
+    """A desktop GIS keeps its edits in a write-ahead log beside the file."""
+    more = readings(tmp_path / "more.csv", ROW_B)
+    script = (
+        "import sqlite3, sys; c = sqlite3.connect(sys.argv[1]); "
+        "c.execute('PRAGMA journal_mode=WAL'); "
+        "c.execute(\"UPDATE settings SET value = 'edited' WHERE item = 'note'\"); "
+        "c.execute(\"INSERT INTO settings (item, value) VALUES ('note', 'edited')\"); "
+        "c.commit(); print('go', flush=True); sys.stdin.read()"
+    )
+    other = subprocess.Popen(
+        [sys.executable, "-c", script, str(register)], stdin=subprocess.PIPE, stdout=subprocess.PIPE
+    )
+    assert other.stdout.readline() == b"go\n"
+    with pytest.raises(LockedError):
+        job.bring_in(register, more, "readings", now=LATER)
+    other.communicate(b"")
+    assert job.bring_in(register, more, "readings", now=LATER)[1].rows == 1
+    assert Register(register).settings()["note"] == "edited"  # and nothing of theirs is lost
+
+
+def test_what_somebody_saves_in_the_meantime_is_not_lost(register, tmp_path, monkeypatch) -> None:
+    from hydrantgis.register import store
+
+    write = store.write_layers
+
+    def slow(*words: object, **options: object) -> None:
+        write(*words, **options)
+        with closing(sqlite3.connect(register)) as base, base:
+            base.execute("INSERT INTO settings (item, value) VALUES ('note', 'meanwhile')")
+
+    monkeypatch.setattr(store, "write_layers", slow)
+    with pytest.raises(LockedError, match="changed while"):
+        job.bring_in(register, readings(tmp_path / "m.csv", ROW_B), "readings", now=LATER)
+    assert Register(register).settings()["note"] == "meanwhile"
+
+
+def test_a_link_stays_a_link_and_rights_stay(register, tmp_path) -> None:
+    real = tmp_path / "elsewhere" / "real.gpkg"
+    real.parent.mkdir()
+    register.rename(real)
+    real.chmod(0o664)
+    try:
+        register.symlink_to(real)
+    except OSError:
+        pytest.skip("this system makes no links")
+    job.bring_in(register, readings(tmp_path / "m.csv", ROW_B), "readings", now=LATER)
+    assert register.is_symlink()
+    assert len(Register(real).readings()) == 2
+    if os.name == "posix":
+        assert real.stat().st_mode & 0o777 == 0o664
+
+
+def test_what_killed_runs_left_is_swept_away(register, tmp_path) -> None:
+    left = tmp_path / f".{register.name}.abc123"
+    left.mkdir()
+    (left / register.name).write_bytes(b"half")
+    job.bring_in(register, readings(tmp_path / "m.csv", ROW_B), "readings", now=LATER)
+    assert not left.exists()
+
+
+def test_elevations_that_make_no_height_order_nothing(register, tmp_path) -> None:
+    path = tmp_path / "e.csv"
+    path.write_text(
+        "HYDRANT,METHOD,MEASURED_TO,DATUM,OUTLET_ELEV_FT,GRADE_ELEV_FT\n"
+        "A,level,pumper-centerline,NAVD88,101.5,31\nB,level,pumper-centerline,NAVD88,-9999,100\n"
+    )
+    intake, _ = job.bring_in(register, path, "readings", now=LATER)
+    assert set(intake.exceptions["code"]) == {"no-height"}
+    assert "sentinel-value" in set(intake.findings["code"])
+    result = job.check(register, rule="bowling-green-ky-2021", kits="generic")
+    at = result.table.set_index("hydrant_id")
+    assert at.loc["B", "verdict"] == "unmeasured"
+    assert at.loc["A", "outlet_height_in"] == 20.0  # the tape's stands, the pair's is impossible
+
+
+def test_shots_of_two_datums_serve_readings_of_their_own(register, tmp_path) -> None:
+    from hydrantgis.ground.units import LengthUnit
+
+    source = tmp_path / "s.csv"
+    source.write_text("P,N,E,Z,D\n1,2950000,760001,100,GND\n2,2950000,760101,50,LAMP\n")
+    for datum, unit in (("NGVD29", LengthUnit.M), ("NAVD 88", LengthUnit.FT)):
+        said = IntakeWords(
+            crs="EPSG:2249", units={"elev_ft": unit}, constants={"vertical_datum": datum}
+        )
+        intake, added = job.bring_in(register, source, "shots", words=said, now=LATER)
+        assert added.rows == 2
+        assert "shot-code-unknown" in set(intake.findings["code"])
+    path = tmp_path / "g.csv"
+    path.write_text(
+        "HYDRANT,DATE,METHOD,MEASURED_TO,DATUM,OUTLET_ELEV_FT\n"
+        "A,2026-10-01,gnss,pumper-centerline,navd88,101.75\n"
+        "B,2026-10-01,gnss,pumper-centerline,IGLD85,101.75\n"
+    )
+    job.bring_in(register, path, "readings", now=LATER)
+    result = job.check(register, rule="bowling-green-ky-2021", kits="generic")
+    at = result.table.set_index("hydrant_id")
+    assert at.loc["A", "outlet_height_in"] == pytest.approx(21.0)
+    assert at.loc["B", "remedy_reason"].startswith("datums-differ")
+
+
+def test_provenance_tells_which_kits_were_meant(register, tmp_path) -> None:
+    from hydrantgis.standards.load import text_of
+
+    text = text_of("kits", "generic")
+    (tmp_path / "ours.toml").write_text(text.replace("[6, 12,", "[8, 12,"), encoding="utf-8-sig")
+    told = [
+        dict(zip(p["item"], p["value"], strict=True))
+        for p in (
+            job.check(register, rule="nfpa24-2019", kits=kits).provenance
+            for kits in ("generic", str(tmp_path / "ours.toml"))
+        )
+    ]
+    assert told[0]["kits sha256"] != told[1]["kits sha256"]
+    assert told[0]["kits for *"].startswith("EXT-6 ")
+    assert told[1]["kits for *"].startswith("EXT-8 ")
 
 
 def test_columns_carry_titles_and_allowed_values(register) -> None:
