@@ -138,15 +138,27 @@ def keep_standards(
     rule: str | None = None,
     kits: str | None = None,
     now: dt.datetime | None = None,
+    dry_run: bool = False,
 ) -> None:
     """
     Keep a rule or a kit catalogue in the register, as what stands where none is named.
+
+    Parameters
+    ----------
+    register
+        The register's file.
+    rule, kits
+        An id that ships or a TOML file; its text is kept.
+    now
+        The time to record, in UTC; the clock's where it is None.
+    dry_run
+        Do everything but write.
 
     Raises
     ------
     HydrantGISError
         The file has problems, or there is no register.
-    """  # fmt: skip
+    """
     items: dict[str, str] = {}
     if rule is not None:
         load_rule(rule)
@@ -154,7 +166,10 @@ def keep_standards(
     if kits is not None:
         load_kits(kits)
         items["kits"] = text_of("kits", kits)
-    Register(Path(register)).keep_settings(items, now=the_time() if now is None else now)
+    store = Register(Path(register))
+    store.settings()
+    if not dry_run:
+        store.keep_settings(items, now=the_time() if now is None else now)
 
 
 def standards_for(

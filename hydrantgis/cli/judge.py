@@ -5,6 +5,7 @@ Commands that judge and deliver: check, plan, map, demo.
 from __future__ import annotations
 
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -71,8 +72,12 @@ def check(
         put_findings(result.findings)
         put("nothing was written (dry run)" if dry_run else f"Results: {path}")
         _put_caution()
-    errors = has_errors(result.findings) or has_errors(result.exceptions)
-    if strict and errors:
+    _end(result, strict=strict)
+
+
+def _end(result: Checked, *, strict: bool) -> None:
+    """End with 3 where `--strict` is said and the data have errors."""
+    if strict and (has_errors(result.findings) or has_errors(result.exceptions)):
         raise typer.Exit(3)
 
 
@@ -161,6 +166,7 @@ def plan(
     kits: o.Kits = None,
     outlet: o.Outlet = None,
     out: o.Out = Path("hydrantgis-season"),
+    strict: o.Strict = False,
     as_json: o.Json = False,
     dry_run: o.DryRun = False,
     quiet: o.Quiet = False,
@@ -195,11 +201,12 @@ def plan(
                 "files": [str(path) for path in paths],
             }
         )
-        return
-    put(f"Rule {result.rule.rule_id}: {result.rule}")
-    _put_season(season)
-    put("nothing was written (dry run)" if dry_run else f"Lists: {out}")
-    _put_caution()
+    else:
+        put(f"Rule {result.rule.rule_id}: {result.rule}")
+        _put_season(season)
+        put("nothing was written (dry run)" if dry_run else f"Lists: {out}")
+        _put_caution()
+    _end(result, strict=strict)
 
 
 def _put_season(season: Season) -> None:
@@ -236,6 +243,7 @@ def map_hydrants(
     outlet: o.Outlet = None,
     title: Annotated[str, typer.Option(help="What stands at the head of the map.")] = "Hydrants",
     out: o.Out = Path("map.html"),
+    strict: o.Strict = False,
     as_json: o.Json = False,
     dry_run: o.DryRun = False,
     quiet: o.Quiet = False,
@@ -261,17 +269,18 @@ def map_hydrants(
         save_map(drawn, path)
     if as_json:
         put_json({**_result_json(result), "file": None if dry_run else str(path)})
-        return
-    _put_result(result)
-    if dry_run:
-        put("nothing was written (dry run)")
     else:
-        put(f"Map: {path}, {path.stat().st_size / 1e6:.1f} MB, opens without a network")
+        _put_result(result)
+        size = "" if dry_run else f"{path.stat().st_size / 1e6:.1f} MB, opens without a network"
+        put("nothing was written (dry run)" if dry_run else f"Map: {path}, {size}")
+        _put_caution()
+    _end(result, strict=strict)
 
 
 def demo(
     out: o.Out = Path("hydrantgis-demo"),
     as_json: o.Json = False,
+    dry_run: o.DryRun = False,
     quiet: o.Quiet = False,
 ) -> None:
     """
@@ -283,9 +292,11 @@ def demo(
     """
     from hydrantgis import job
 
-    result, season, paths, intakes = job.demo(out, tell=teller(quiet=quiet))
+    with TemporaryDirectory() as aside:
+        place = Path(aside) if dry_run else out
+        result, season, paths, intakes = job.demo(place, tell=teller(quiet=quiet))
     if as_json:
-        put_json({**_result_json(result), "files": [str(path) for path in paths]})
+        put_json({**_result_json(result), "files": [] if dry_run else [str(p) for p in paths]})
         return
     put("Tesselbrook Water District (invented)")
     grid([(name, str(intake.count)) for name, intake in intakes])
@@ -293,6 +304,10 @@ def demo(
     _put_result(result)
     jobs = len(season.jobs)
     put(f"Season list: {jobs:,} kit jobs in {season.jobs['area_id'].nunique()} areas")
+    if dry_run:
+        put("nothing was kept (dry run)")
+        _put_caution()
+        return
     put("Results")
     told = {
         "register.gpkg": "the register: hydrants, areas, history",

@@ -4,12 +4,15 @@ Commands for what stands: height rules and kit catalogues.
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from hydrantgis.cli import options as o
 from hydrantgis.cli.talk import grid, put, put_json
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 rules = typer.Typer(
     no_args_is_help=True, rich_markup_mode=None, help="List, show, check and keep height rules."
@@ -44,7 +47,7 @@ def list_rules(as_json: o.Json = False) -> None:
 
 
 @rules.command("show")
-def show_rule(rule: Word) -> None:
+def show_rule(rule: Word, as_json: o.Json = False) -> None:
     """
     A height rule with all it says; copy the file's text to write your own.
 
@@ -54,13 +57,17 @@ def show_rule(rule: Word) -> None:
     """
     from hydrantgis.standards.load import load_rule, text_of
 
-    load_rule(rule)
-    for line in text_of("rules", rule).rstrip().splitlines():
+    found = load_rule(rule)
+    text = text_of("rules", rule).rstrip()
+    if as_json:
+        put_json({"rule_id": found.rule_id, "toml": text})
+        return
+    for line in text.splitlines():
         put(line)
 
 
 @rules.command("validate")
-def validate_rule(rule: Word) -> None:
+def validate_rule(rule: Word, as_json: o.Json = False) -> None:
     """
     Whether a rule file is sound; every problem with its address.
 
@@ -71,11 +78,19 @@ def validate_rule(rule: Word) -> None:
     from hydrantgis.standards.load import load_rule
 
     found = load_rule(rule)
+    if as_json:
+        put_json({"rule_id": found.rule_id, "sound": True})
+        return
     put(f"{found.rule_id} is sound: {found}")
 
 
 @rules.command("keep")
-def keep_rule(rule: Word, register: o.RegisterFile = o.DEFAULT_REGISTER) -> None:
+def keep_rule(
+    rule: Word,
+    register: o.RegisterFile = o.DEFAULT_REGISTER,
+    as_json: o.Json = False,
+    dry_run: o.DryRun = False,
+) -> None:
     """
     Keep a rule in the register, as the one that stands where none is named.
 
@@ -83,10 +98,7 @@ def keep_rule(rule: Word, register: o.RegisterFile = o.DEFAULT_REGISTER) -> None
     Example:
       hydrantgis rules keep our-rule.toml --register register.gpkg
     """
-    from hydrantgis import job
-
-    job.keep_standards(register, rule=rule)
-    put(f"kept in {register}")
+    _keep(register, rule=rule, as_json=as_json, dry_run=dry_run)
 
 
 @kits.command("list")
@@ -110,7 +122,7 @@ def list_kits(as_json: o.Json = False) -> None:
 
 
 @kits.command("show")
-def show_kits(catalogue: Word) -> None:
+def show_kits(catalogue: Word, as_json: o.Json = False) -> None:
     """
     A kit catalogue with all it says; copy the file's text to write your own.
 
@@ -120,13 +132,17 @@ def show_kits(catalogue: Word) -> None:
     """
     from hydrantgis.standards.load import load_kits, text_of
 
-    load_kits(catalogue)
-    for line in text_of("kits", catalogue).rstrip().splitlines():
+    found = load_kits(catalogue)
+    text = text_of("kits", catalogue).rstrip()
+    if as_json:
+        put_json({"catalogue_id": found.catalogue_id, "toml": text})
+        return
+    for line in text.splitlines():
         put(line)
 
 
 @kits.command("validate")
-def validate_kits(catalogue: Word) -> None:
+def validate_kits(catalogue: Word, as_json: o.Json = False) -> None:
     """
     Whether a kit catalogue is sound; every problem with its address.
 
@@ -137,12 +153,20 @@ def validate_kits(catalogue: Word) -> None:
     from hydrantgis.standards.load import load_kits
 
     found = load_kits(catalogue)
+    if as_json:
+        put_json({"catalogue_id": found.catalogue_id, "sound": True})
+        return
     many = sum(len(family.kits) for family in found.families)
     put(f"{found.catalogue_id} is sound: {len(found.families)} families, {many} kits")
 
 
 @kits.command("keep")
-def keep_kits(catalogue: Word, register: o.RegisterFile = o.DEFAULT_REGISTER) -> None:
+def keep_kits(
+    catalogue: Word,
+    register: o.RegisterFile = o.DEFAULT_REGISTER,
+    as_json: o.Json = False,
+    dry_run: o.DryRun = False,
+) -> None:
     """
     Keep a kit catalogue in the register, as the one that stands where none is named.
 
@@ -150,7 +174,21 @@ def keep_kits(catalogue: Word, register: o.RegisterFile = o.DEFAULT_REGISTER) ->
     Example:
       hydrantgis kits keep our-kits.toml --register register.gpkg
     """
+    _keep(register, kits=catalogue, as_json=as_json, dry_run=dry_run)
+
+
+def _keep(
+    register: Path,
+    *,
+    rule: str | None = None,
+    kits: str | None = None,
+    as_json: bool,
+    dry_run: bool,
+) -> None:
     from hydrantgis import job
 
-    job.keep_standards(register, kits=catalogue)
-    put(f"kept in {register}")
+    job.keep_standards(register, rule=rule, kits=kits, dry_run=dry_run)
+    if as_json:
+        put_json({"register": str(register), "kept": rule or kits, "dry_run": dry_run})
+        return
+    put("nothing was written (dry run)" if dry_run else f"kept in {register}")

@@ -191,6 +191,27 @@ def test_strict_ends_with_3_where_the_data_have_errors(capsys, register, tmp_pat
     assert (tmp_path / "c" / "checked.gpkg").exists()
 
 
+def test_every_command_has_json_and_what_writes_has_a_dry_run(capsys) -> None:
+    for command in COMMANDS:
+        out = run(capsys, *command, "--help")[1]
+        assert "--json" in out, command
+        writes = command[0] not in ("inspect", "rules", "kits") or command[-1] == "keep"
+        assert ("--dry-run" in out) == writes, command
+
+
+def test_dry_runs_of_demo_and_keep_write_nothing(capsys, register, tmp_path) -> None:
+    before = register.read_bytes()
+    for kind, word in (("rules", "nfpa24-2019"), ("kits", "generic")):
+        code, out, _ = run(
+            capsys, kind, "keep", word, "--register", register, "--dry-run", "--json"
+        )
+        assert (code, json.loads(out)["dry_run"]) == (0, True)
+    assert register.read_bytes() == before
+    code, out, _ = run(capsys, "demo", "--out", tmp_path / "d", "--dry-run", "--quiet")
+    assert code == 0
+    assert not (tmp_path / "d").exists()
+
+
 def test_a_hydrant_out_of_its_window_is_no_failure(capsys, register, tmp_path) -> None:
     code, out, _ = run(
         capsys, "check", "--register", register, "--rule", DATA / "rule.toml", "--kits", "generic",
