@@ -10,11 +10,9 @@ one place that gathers paths, the time and the rooms.
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
 import os
 import tomllib
 from dataclasses import dataclass
-from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,20 +20,18 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from hydrantgis import __version__
 from hydrantgis.assess import check as assess
 from hydrantgis.deliver.lists import write_csv
-from hydrantgis.ground.errors import WordsError, some
+from hydrantgis.deliver.provenance import provenance
+from hydrantgis.ground.errors import WordsError
 from hydrantgis.ground.findings import findings, join_findings, no_findings
 from hydrantgis.ground.plane import plane_ft, xy
 from hydrantgis.ground.tables import (
     AREAS,
     CHECKED,
     EXCEPTIONS,
-    IMPORTS,
     MAINS,
     PROVENANCE,
-    READINGS,
 )
 from hydrantgis.heights.grade import GradeFit, grade_at
 from hydrantgis.heights.outlet import basis_heights, datum_key
@@ -78,8 +74,8 @@ def the_time() -> dt.datetime:
     return moment.replace(microsecond=0, tzinfo=None)
 
 
-def _quiet(_: str) -> None:
-    """Tell nobody."""
+def quiet(_: str) -> None:
+    """Tell nobody of the stages of the work."""
 
 
 def bring_in(
@@ -90,7 +86,7 @@ def bring_in(
     words: IntakeWords | None = None,
     now: dt.datetime | None = None,
     dry_run: bool = False,
-    tell: Callable[[str], None] = _quiet,
+    tell: Callable[[str], None] = quiet,
 ) -> tuple[Intake, Added]:
     """
     Bring a source into the register.
@@ -294,7 +290,7 @@ def check(
     kits: str | None = None,
     outlet: str | None = None,
     command: str = "library call",
-    tell: Callable[[str], None] = _quiet,
+    tell: Callable[[str], None] = quiet,
 ) -> Checked:
     """
     Verdict and remedy of every hydrant in the register.
@@ -339,7 +335,9 @@ def check(
         mains=gpd.GeoDataFrame(store.read(MAINS)),
         exceptions=_exceptions(store, noticed, hydrants),
         findings=noticed,
-        provenance=_provenance(store, height_rule, catalogue, _texts(store, rule, kits), command),
+        provenance=provenance(
+            store, height_rule, catalogue, texts=_texts(store, rule, kits), command=command
+        ),
         rule=height_rule,
         kits=catalogue,
         moment=store.recorded_at(),
@@ -370,46 +368,6 @@ def _texts(store: Register, rule: str | None, kits: str | None) -> tuple[str, st
         text_of("rules", rule) if rule else kept["rule"],
         text_of("kits", kits) if kits else kept["kits"],
     )
-
-
-def _provenance(
-    store: Register, rule: HeightRule, kits: KitCatalogue, texts: tuple[str, str], command: str
-) -> pd.DataFrame:
-    imports = store.read(IMPORTS)
-    house = kits.house
-    longest = "no limit" if house.longest_total_in is None else f"{house.longest_total_in:g} in"
-    items = [
-        ("command", command),
-        ("hydrantgis", __version__),
-        *((name, metadata.version(name)) for name in ("geopandas", "pyogrio", "pyproj", "shapely")),
-        ("register", store.path.name),
-        ("crs", store.crs.name),
-        ("rule", f"{rule.rule_id}: {rule.title}; {rule}"),
-        ("rule citation", str(rule.citation)),
-        ("rule address", rule.citation.address),
-        ("rule read", f"{rule.citation.how_read}, {rule.citation.read_on}"),
-        ("rule decision", f"{rule.decision}; confidence {rule.confidence:g} where guarded"),
-        ("rule resolution", f"{rule.resolution_in:g} in, limits allowed"),
-        ("rule sha256", hashlib.sha256(texts[0].encode()).hexdigest()),
-        ("kits", f"{kits.catalogue_id}: {kits.title}"),
-        ("kits sha256", hashlib.sha256(texts[1].encode()).hexdigest()),
-        *((f"kits for {f.name}", " ".join(k.kit_id for k in f.kits)) for f in kits.families),
-        ("kits source", kits.source),
-        ("house rule: one extension per hydrant", "on" if house.one_extension else "off"),
-        ("house rule: longest total extension", longest),
-        ("house rule: policy", house.policy),
-    ]
-    frame = pd.DataFrame(items, columns=["item", "value"])
-    told = "source " + imports["source"] + " as " + imports["as_kind"]
-    counted = (
-        imports["sha256"] + "; rows in " + imports["source_rows"].astype("str") + ", accepted "
-        + imports["accepted"].astype("str") + ", held " + imports["held"].astype("str")
-        + ", rejected " + imports["rejected"].astype("str") + "; CRS "
-        + imports["crs"].fillna("none") + " (" + imports["crs_from"].fillna("none") + ")"
-    )  # fmt: skip
-    sources = pd.DataFrame({"item": told, "value": counted})
-    said = pd.DataFrame({"item": "caution", "value": list(cautions())})
-    return PROVENANCE.conform(pd.concat([frame, sources, said], ignore_index=True))
 
 
 def plan(result: Checked) -> Season:
@@ -480,116 +438,3 @@ def map_words(result: Checked, *, title: str) -> MapWords:
         data_date="no readings" if pd.isna(newest) else f"{newest:%Y-%m-%d}",
         cautions=cautions(),
     )
-
-
-def demo_folder() -> Path:
-    """Where the demo district lies: in the package, or beside it in a checkout."""
-    here = Path(__file__).parent
-    inside = here / "data_demo"
-    return inside if inside.is_dir() else here.parent / "data_demo"
-
-
-DEMO_TIME = dt.datetime(2026, 9, 30, 12)  # noqa: DTZ001 - UTC, like every time in the register
-"""The demo records this time, so that every run of it gives the same bytes."""
-
-
-def demo(
-    out: Path | str, *, tell: Callable[[str], None] = _quiet
-) -> tuple[Checked, Season, list[Path], list[tuple[str, Intake]]]:
-    """
-    Run the whole job on the invented district.
-
-    Parameters
-    ----------
-    out
-        Folder for the results; files of an earlier run are replaced.
-    tell
-        Told each stage of the work.
-
-    Raises
-    ------
-    WordsError
-        The folder holds a register of somebody's own.
-
-    Returns
-    -------
-    checked, season, paths, intakes
-        Results, the files that were written, and what each source brought.
-    """
-    from hydrantgis.deliver.webmap import save_map
-
-    data, place = demo_folder(), Path(out)
-    place.mkdir(parents=True, exist_ok=True)
-    register = place / "register.gpkg"
-    _clear_demo(register, data)
-    district = data / "district.gpkg"
-    steps: list[tuple[Path, str, IntakeWords]] = [
-        (district, "hydrants", IntakeWords(layer="hydrants")),
-        (district, "areas", IntakeWords(layer="service_areas")),
-        (district, "valves", IntakeWords(layer="valves")),
-        (district, "mains", IntakeWords(layer="mains")),
-        (district, "facilities", IntakeWords(layer="facilities")),
-        (data / "readings_2026.csv", "readings", IntakeWords()),
-        (data / "shots_2026.csv", "shots", demo_shot_words()),
-    ]
-    intakes = []
-    for source, kind, words in steps:
-        intake, _ = bring_in(register, source, kind, words=words, now=DEMO_TIME, tell=tell)
-        intakes.append((f"{source.name} as {kind}", intake))
-    keep_standards(
-        register, rule=str(data / "rule.toml"), kits=str(data / "kits.toml"), now=DEMO_TIME
-    )
-    checked = check(register, command="hydrantgis demo", tell=tell)
-    checked.write(place / "checked.gpkg")
-    season = plan(checked)
-    tell("season lists")
-    written = write_season(season, place, result=checked)
-    tell("map")
-    save_map(draw_map(checked, title="Tesselbrook Water District"), place / "map.html")
-    return (
-        checked,
-        season,
-        [register, place / "checked.gpkg", place / "map.html", *written],
-        intakes,
-    )
-
-
-def _clear_demo(register: Path, data: Path) -> None:
-    """Take away the register of an earlier demo, and never another one."""
-    if not register.exists():
-        return
-    sources = set(Register(register).read(IMPORTS)["source"])
-    others = sources - {path.name for path in data.iterdir()}
-    if others:
-        raise WordsError(
-            "the folder holds a register that is not the demo's",
-            where=str(register),
-            found=f"sources {some(sorted(others))}",
-            do="name another folder with --out",
-        )
-    register.unlink()
-
-
-def demo_shot_words() -> IntakeWords:
-    """What the demo's survey file does not say of itself: CRS, unit and datum."""
-    from hydrantgis.ground.units import LengthUnit
-
-    return IntakeWords(
-        crs="EPSG:3736",
-        units={"elev_ft": LengthUnit.FT},
-        constants={"vertical_datum": "NAVD88"},
-    )
-
-
-__all__ = [
-    "READINGS",
-    "Checked",
-    "IntakeWords",
-    "bring_in",
-    "check",
-    "demo",
-    "draw_map",
-    "keep_standards",
-    "plan",
-    "write_season",
-]  # fmt: skip

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
-from hydrantgis import job
+from hydrantgis import demo as district
 
 settings.register_profile("quick", max_examples=40, deadline=None, derandomize=True)
 settings.register_profile("thorough", max_examples=400, deadline=None)
@@ -43,7 +43,7 @@ def no_network(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture(scope="session")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple:
     """The demo, run once: checked, season, paths, intakes."""
-    return job.demo(tmp_path_factory.mktemp("demo"))
+    return district.run(tmp_path_factory.mktemp("demo"))
 
 
 @pytest.fixture(scope="session")

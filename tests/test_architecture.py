@@ -21,13 +21,14 @@ FLOORS: dict[str, set[str]] = {
     "season": {"ground", "standards", "heights", "assess"},
     "intake": {"__init__", "ground", "standards"},
     "register": {"ground", "intake"},
-    "deliver": {"ground", "standards", "register"},
+    "deliver": {"__init__", "ground", "standards", "register"},
     "job": {
         "__init__", "ground", "standards", "heights", "assess", "season", "intake", "register",
         "deliver",
     },
+    "demo": {"__init__", "ground", "season", "intake", "register", "deliver", "job"},
     "cli": {
-        "__init__", "ground", "standards", "intake", "register", "season", "deliver", "job",
+        "demo", "__init__", "ground", "standards", "intake", "register", "season", "deliver", "job",
     },
 }  # fmt: skip
 

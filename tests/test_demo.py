@@ -12,6 +12,7 @@ import pandas as pd
 import pyogrio
 import pytest
 
+from hydrantgis import demo as district
 from hydrantgis import job
 from hydrantgis.ground.errors import WordsError
 from hydrantgis.ground.tables import CHECKED
@@ -118,11 +119,11 @@ def test_the_checked_layer_opens_elsewhere_with_the_promised_columns(demo) -> No
 def test_the_demo_takes_nobodys_register_away(tmp_path) -> None:
     register = tmp_path / "register.gpkg"
     copy = tmp_path / "ours.gpkg"
-    shutil.copy(job.demo_folder() / "district.gpkg", copy)
+    shutil.copy(district.folder() / "district.gpkg", copy)
     job.bring_in(register, copy, words=job.IntakeWords(layer="hydrants"))
     before = register.read_bytes()
     with pytest.raises(WordsError, match="not the demo's"):
-        job.demo(tmp_path)
+        district.run(tmp_path)
     assert register.read_bytes() == before
 
 
@@ -139,7 +140,7 @@ def test_results_do_not_take_the_place_of_somebody_elses_layers(demo, tmp_path) 
 
 @pytest.mark.slow
 def test_the_demo_twice_gives_the_same_bytes(demo, tmp_path) -> None:
-    again = job.demo(tmp_path / "again")
+    again = district.run(tmp_path / "again")
     for first, second in zip(demo[2], again[2], strict=True):
         one = hashlib.sha256(first.read_bytes()).hexdigest()
         assert one == hashlib.sha256(second.read_bytes()).hexdigest(), first.name

@@ -290,11 +290,11 @@ def demo(
     Example:
       hydrantgis demo --out hydrantgis-demo
     """
-    from hydrantgis import job
+    from hydrantgis import demo as district
 
     with TemporaryDirectory() as aside:
         place = Path(aside) if dry_run else out
-        result, season, paths, intakes = job.demo(place, tell=teller(quiet=quiet))
+        result, season, paths, intakes = district.run(place, tell=teller(quiet=quiet))
     if as_json:
         put_json({**_result_json(result), "files": [] if dry_run else [str(p) for p in paths]})
         return

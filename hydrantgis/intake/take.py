@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import geopandas as gpd
@@ -18,9 +18,8 @@ import numpy as np
 import pandas as pd
 
 from hydrantgis import __version__
-from hydrantgis.ground.errors import CountError, SourceError, UnitError, some
-from hydrantgis.ground.findings import CODES, findings, join_findings, no_findings
-from hydrantgis.ground.identity import content_ids
+from hydrantgis.ground.errors import SourceError, some
+from hydrantgis.ground.findings import CODES, findings, join_findings
 from hydrantgis.ground.plane import xy
 from hydrantgis.ground.tables import (
     AREAS,
@@ -34,10 +33,12 @@ from hydrantgis.ground.tables import (
 )
 from hydrantgis.ground.text import fill
 from hydrantgis.intake import source as sources
-from hydrantgis.intake.cells import WORDS, read_cells
+from hydrantgis.intake.cells import read_cells
 from hydrantgis.intake.crs import hold_against_area, resolve, short
-from hydrantgis.intake.match import field_map, plain, suggest
+from hydrantgis.intake.ledger import Count, Ledger
+from hydrantgis.intake.match import field_map, suggest
 from hydrantgis.intake.shapes import bounds_of, read_shapes
+from hydrantgis.intake.surveys import settle_readings, settle_shots
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -53,44 +54,7 @@ TABLES: dict[str, Table] = {
 }
 """What a source can be read as."""
 
-SUSPICIOUS_IN = (6.0, 60.0)
-"""Outlet heights outside this are kept and told: common practice, no source. [in]"""
-DISAGREE_IN = 1.0
-"""A height and the elevations beside it that differ by more than this are told. [in]"""
-_LEAST_ELEV_FT = -1500.0
 _NEEDED = {"readings": ("outlet_height_in", "outlet_elev_ft"), "shots": ("elev_ft",)}
-
-
-@dataclass(frozen=True, slots=True)
-class Count:
-    """
-    How many rows came in and what became of them.
-
-    Raises
-    ------
-    CountError
-        The sum does not hold; that is a fault of this program.
-
-    Examples
-    --------
-    >>> print(Count(rows=10, accepted=8, held=1, rejected=1))
-    10 rows in = 8 accepted + 1 held + 1 rejected
-    """
-
-    rows: int
-    accepted: int
-    held: int
-    rejected: int
-
-    def __post_init__(self) -> None:
-        if self.rows != self.accepted + self.held + self.rejected:
-            raise CountError(f"rows do not add up: {self}")
-
-    def __str__(self) -> str:
-        return (
-            f"{self.rows:,} rows in = {self.accepted:,} accepted + {self.held:,} held + "
-            f"{self.rejected:,} rejected"
-        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,39 +87,12 @@ class Intake:
     record: dict[str, object]
 
 
-@dataclass(slots=True)
-class _Ledger:
-    """Who was put aside, why, and everything that was noticed."""
-
-    table: Table
-    index: pd.Index[int]
-    outcome: pd.Series = field(init=False)
-    code: pd.Series = field(init=False)
-    notes: list[pd.DataFrame] = field(default_factory=lambda: [no_findings()])
-
-    def __post_init__(self) -> None:
-        self.outcome = pd.Series("accepted", index=self.index, dtype="str")
-        self.code = pd.Series(None, index=self.index, dtype="str")
-
-    def put_aside(self, rows: pd.Series, outcome: str, code: str, message: str | None) -> None:
-        """Hold or reject the rows that are still accepted; a finding each, unless told before."""
-        fresh = rows & (self.outcome == "accepted")
-        if fresh.any():
-            self.outcome[fresh] = outcome
-            self.code[fresh] = code
-            if message is None:
-                return
-            self.notes.append(
-                findings(code, table=self.table.name, keys=self.index[fresh], messages=message)
-            )
-
-
 def _frame_and_shapes(
     rows: pd.DataFrame,
     table: Table,
     layer: sources.Layer,
     words: IntakeWords,
-    ledger: _Ledger,
+    ledger: Ledger,
     where: str,
 ) -> tuple[gpd.GeoSeries | None, pyproj.CRS | None, str]:
     """Shapes in their CRS, for a table that has them."""
@@ -189,7 +126,7 @@ def _number_rows(frame: pd.DataFrame, column: str, prefix: str | None) -> None:
         frame[column] = frame[column].fillna(made)
 
 
-def _sort_out_ids(frame: pd.DataFrame, shapes: gpd.GeoSeries | None, ledger: _Ledger) -> None:
+def _sort_out_ids(frame: pd.DataFrame, shapes: gpd.GeoSeries | None, ledger: Ledger) -> None:
     """Hold rows without id and rows that share one; reject a row that is there already."""
     key = ledger.table.key
     ledger.put_aside(frame[key].isna(), "held", "id-missing", f"no `{key}`")
@@ -208,7 +145,7 @@ def _sort_out_ids(frame: pd.DataFrame, shapes: gpd.GeoSeries | None, ledger: _Le
     ledger.put_aside(shared, "held", "id-repeated", "this id stands at rows that differ")
 
 
-def _clear_out_of_range(frame: pd.DataFrame, ledger: _Ledger) -> None:
+def _clear_out_of_range(frame: pd.DataFrame, ledger: Ledger) -> None:
     """Blank what a column does not allow; a reading's impossible height rejects the reading."""
     for column in ledger.table.columns:
         if column.least is None and column.most is None:
@@ -232,111 +169,6 @@ def _clear_out_of_range(frame: pd.DataFrame, ledger: _Ledger) -> None:
                 f"no outlet stands outside {low:g} to {high:g} in",
             )  # fmt: skip
         frame.loc[bad, column.name] = np.nan
-
-
-def _readings(
-    frame: pd.DataFrame, ledger: _Ledger, known: pd.Index[str] | None, today: dt.date
-) -> None:
-    """Readings need a known hydrant and a height; their id follows from what they say."""
-    for name in ("outlet_elev_ft", "grade_elev_ft"):
-        mark = frame[name].notna() & ((frame[name] <= _LEAST_ELEV_FT) | (frame[name] == 0))
-        ledger.notes.append(
-            findings(
-                "sentinel-value", table="readings", keys=frame.index[mark], column=name,
-                values=fill("{v}", v=frame[name][mark].to_numpy()),
-                messages="0 or far below the sea: not an elevation; left blank",
-            )
-        )  # fmt: skip
-        frame.loc[mark, name] = np.nan
-    height, elev = frame["outlet_height_in"], frame["outlet_elev_ft"]
-    told = join_findings(*ledger.notes)
-    unread = told[(told["code"] == "value-unreadable") & (told["column"] == "outlet_height_in")]
-    cell = pd.Series(frame.index.astype("str").isin(unread["key"]), index=frame.index)
-    ledger.put_aside(cell & elev.isna(), "held", "value-unreadable", message=None)
-    ledger.put_aside(frame["hydrant_id"].isna(), "held", "id-missing", "no `hydrant_id`")
-    if known is not None:
-        stranger = frame["hydrant_id"].notna() & ~frame["hydrant_id"].isin(known)
-        ledger.put_aside(stranger, "held", "unknown-hydrant", "this hydrant is not in the register")
-    ledger.put_aside(
-        height.isna() & elev.isna(), "rejected", "no-height", "neither height nor elevation"
-    )
-    late = frame["reading_date"] > pd.Timestamp(today)
-    ledger.put_aside(late, "held", "date-in-future", message=None)
-    apart = (height - (elev - frame["grade_elev_ft"]) * 12.0).abs() > DISAGREE_IN
-    ledger.notes.append(
-        findings(
-            "height-and-elevations-differ", table="readings", keys=frame.index[apart],
-            column="outlet_height_in", values=fill("{v}", v=height[apart].to_numpy()),
-        )
-    )  # fmt: skip
-    rare = height.notna() & ~height.between(*SUSPICIOUS_IN) & (ledger.outcome == "accepted")
-    ledger.notes.append(
-        findings(
-            "height-suspicious", table="readings", keys=frame.index[rare],
-            column="outlet_height_in", values=fill("{v}", v=height[rare].to_numpy()),
-            messages="outlets rarely stand outside {:g} to {:g} in".format(*SUSPICIOUS_IN),
-        )
-    )  # fmt: skip
-    for name, do in (
-        ("measured_to", "--measured-to, for example pumper-centerline"),
-        ("measured_from", "--measured-from, for example grade"),
-        ("method", "--method, for example tape"),
-    ):
-        needed = height.notna() if name == "measured_from" else height.notna() | elev.notna()
-        if frame.loc[needed, name].isna().any():
-            raise UnitError(
-                f"the readings do not say `{name}`",
-                found=f"{int(frame.loc[needed, name].isna().sum()):,} rows without it",
-                accepted=", ".join(READINGS[name].allowed),
-                do=f"name the field with --field {name}=FIELD, or say it for all with {do}",
-            )
-    frame.loc[height.isna() & elev.notna(), "measured_from"] = "grade"
-    _need_datum(frame, elev.notna() | frame["grade_elev_ft"].notna())
-    frame["reading_id"] = content_ids(frame.drop(columns="reading_id"), "r")
-    again = frame["reading_id"].duplicated(keep="first")
-    ledger.put_aside(again, "rejected", "row-repeated", "the same reading stands further up")
-
-
-def _need_datum(frame: pd.DataFrame, needed: pd.Series) -> None:
-    missing = needed & frame["vertical_datum"].isna()
-    if missing.any():
-        raise UnitError(
-            "there are elevations without a vertical datum",
-            found=f"{int(missing.sum()):,} rows",
-            accepted="its name, for example NAVD88",
-            do="name the field with --field vertical_datum=FIELD, or say it for all with "
-            "--vertical-datum NAME",
-        )
-
-
-def _shot_code(description: str) -> str:
-    """What the first word of a survey's description stands for."""
-    words = description.split(maxsplit=1)
-    return WORDS["shot_code"].get(plain(words[0]), "other") if words else "other"
-
-
-def _shots(frame: pd.DataFrame, ledger: _Ledger) -> None:
-    """Shots need an elevation and a datum; the code is read from the description where needed."""
-    elev = frame["elev_ft"]
-    mark = elev.notna() & ((elev <= _LEAST_ELEV_FT) | (elev == 0))
-    ledger.put_aside(
-        mark, "rejected", "shot-implausible", "0 or far below the sea: not an elevation"
-    )
-    ledger.put_aside(elev.isna(), "rejected", "value-missing", "no elevation")
-    _need_datum(frame, elev.notna())
-    meaning = {text: _shot_code(text) for text in frame["description"].dropna().unique()}
-    told = frame["description"].map(meaning).fillna("other").astype("str")
-    frame["shot_code"] = frame["shot_code"].fillna(told)
-    other = frame["shot_code"] == "other"
-    if other.any():
-        ledger.notes.append(
-            findings(
-                "shot-code-unknown", table="shots", keys=["(several)"], column="shot_code",
-                values=[some(frame["description"][other].dropna().unique().tolist(), 5)],
-                messages=f"{int(other.sum()):,} shots tell no code that is known; they are kept "
-                "and not used as ground",
-            )
-        )  # fmt: skip
 
 
 def _join_areas(accepted: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
@@ -390,7 +222,7 @@ def take(
     tell(f"reading {layer.rows:,} rows of {where}")
     fields = field_map(layer.fields, table, words.fields, where=where)
     rows = sources.read_rows(source, layer)
-    ledger = _Ledger(table, rows.index)
+    ledger = Ledger(table, rows.index)
     _need_known_columns(words, table)
     _need_id_field(fields, table, words, layer, where)
     shapes, crs, crs_from = _frame_and_shapes(rows, table, layer, words, ledger, where)
@@ -399,14 +231,14 @@ def take(
     _number_rows(frame, "hydrant_id" if kind == "readings" else table.key, words.number_rows)
     _clear_out_of_range(frame, ledger)
     if kind == "readings":
-        _readings(frame, ledger, known, today)
+        settle_readings(frame, ledger, known, today)
     elif kind == "areas":
         ledger.put_aside(frame["area_id"].isna(), "held", "id-missing", "no `area_id`")
         if shapes is not None:
             ledger.put_aside(shapes.isna(), "held", "no-location", message=None)
     else:
         if kind == "shots":
-            _shots(frame, ledger)
+            settle_shots(frame, ledger)
         _sort_out_ids(frame, shapes, ledger)
     everything = pd.DataFrame(frame)
     if shapes is not None:
@@ -495,7 +327,7 @@ def _exceptions(
     rows: pd.DataFrame,
     frame: pd.DataFrame,
     shapes: gpd.GeoSeries | None,
-    ledger: _Ledger,
+    ledger: Ledger,
     import_id: str,
 ) -> pd.DataFrame:
     aside = ledger.outcome != "accepted"

@@ -23,7 +23,8 @@ from hydrantgis.ground.errors import (
     WordsError,
 )
 from hydrantgis.ground.units import LengthUnit
-from hydrantgis.intake.take import Count, take
+from hydrantgis.intake.ledger import Count
+from hydrantgis.intake.take import take
 from hydrantgis.intake.words import IntakeWords
 
 TODAY = dt.date(2026, 11, 1)

@@ -1,0 +1,134 @@
+"""
+What holds for surveys alone: a reading needs a hydrant and a height, a shot an elevation.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from hydrantgis.ground.errors import UnitError, some
+from hydrantgis.ground.findings import findings, join_findings
+from hydrantgis.ground.identity import content_ids
+from hydrantgis.ground.tables import READINGS
+from hydrantgis.ground.text import fill
+from hydrantgis.intake.cells import WORDS
+from hydrantgis.intake.match import plain
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from hydrantgis.intake.ledger import Ledger
+
+SUSPICIOUS_IN = (6.0, 60.0)
+"""Outlet heights outside this are kept and told: common practice, no source. [in]"""
+DISAGREE_IN = 1.0
+"""A height and the elevations beside it that differ by more than this are told. [in]"""
+_LEAST_ELEV_FT = -1500.0
+
+
+def settle_readings(
+    frame: pd.DataFrame, ledger: Ledger, known: pd.Index[str] | None, today: dt.date
+) -> None:
+    """Readings need a known hydrant and a height; their id follows from what they say."""
+    for name in ("outlet_elev_ft", "grade_elev_ft"):
+        mark = frame[name].notna() & ((frame[name] <= _LEAST_ELEV_FT) | (frame[name] == 0))
+        ledger.notes.append(
+            findings(
+                "sentinel-value", table="readings", keys=frame.index[mark], column=name,
+                values=fill("{v}", v=frame[name][mark].to_numpy()),
+                messages="0 or far below the sea: not an elevation; left blank",
+            )
+        )  # fmt: skip
+        frame.loc[mark, name] = np.nan
+    height, elev = frame["outlet_height_in"], frame["outlet_elev_ft"]
+    told = join_findings(*ledger.notes)
+    unread = told[(told["code"] == "value-unreadable") & (told["column"] == "outlet_height_in")]
+    cell = pd.Series(frame.index.astype("str").isin(unread["key"]), index=frame.index)
+    ledger.put_aside(cell & elev.isna(), "held", "value-unreadable", message=None)
+    ledger.put_aside(frame["hydrant_id"].isna(), "held", "id-missing", "no `hydrant_id`")
+    if known is not None:
+        stranger = frame["hydrant_id"].notna() & ~frame["hydrant_id"].isin(known)
+        ledger.put_aside(stranger, "held", "unknown-hydrant", "this hydrant is not in the register")
+    ledger.put_aside(
+        height.isna() & elev.isna(), "rejected", "no-height", "neither height nor elevation"
+    )
+    late = frame["reading_date"] > pd.Timestamp(today)
+    ledger.put_aside(late, "held", "date-in-future", message=None)
+    apart = (height - (elev - frame["grade_elev_ft"]) * 12.0).abs() > DISAGREE_IN
+    ledger.notes.append(
+        findings(
+            "height-and-elevations-differ", table="readings", keys=frame.index[apart],
+            column="outlet_height_in", values=fill("{v}", v=height[apart].to_numpy()),
+        )
+    )  # fmt: skip
+    rare = height.notna() & ~height.between(*SUSPICIOUS_IN) & (ledger.outcome == "accepted")
+    ledger.notes.append(
+        findings(
+            "height-suspicious", table="readings", keys=frame.index[rare],
+            column="outlet_height_in", values=fill("{v}", v=height[rare].to_numpy()),
+            messages="outlets rarely stand outside {:g} to {:g} in".format(*SUSPICIOUS_IN),
+        )
+    )  # fmt: skip
+    for name, do in (
+        ("measured_to", "--measured-to, for example pumper-centerline"),
+        ("measured_from", "--measured-from, for example grade"),
+        ("method", "--method, for example tape"),
+    ):
+        needed = height.notna() if name == "measured_from" else height.notna() | elev.notna()
+        if frame.loc[needed, name].isna().any():
+            raise UnitError(
+                f"the readings do not say `{name}`",
+                found=f"{int(frame.loc[needed, name].isna().sum()):,} rows without it",
+                accepted=", ".join(READINGS[name].allowed),
+                do=f"name the field with --field {name}=FIELD, or say it for all with {do}",
+            )
+    frame.loc[height.isna() & elev.notna(), "measured_from"] = "grade"
+    _need_datum(frame, elev.notna() | frame["grade_elev_ft"].notna())
+    frame["reading_id"] = content_ids(frame.drop(columns="reading_id"), "r")
+    again = frame["reading_id"].duplicated(keep="first")
+    ledger.put_aside(again, "rejected", "row-repeated", "the same reading stands further up")
+
+
+def _need_datum(frame: pd.DataFrame, needed: pd.Series) -> None:
+    missing = needed & frame["vertical_datum"].isna()
+    if missing.any():
+        raise UnitError(
+            "there are elevations without a vertical datum",
+            found=f"{int(missing.sum()):,} rows",
+            accepted="its name, for example NAVD88",
+            do="name the field with --field vertical_datum=FIELD, or say it for all with "
+            "--vertical-datum NAME",
+        )
+
+
+def _shot_code(description: str) -> str:
+    """What the first word of a survey's description stands for."""
+    words = description.split(maxsplit=1)
+    return WORDS["shot_code"].get(plain(words[0]), "other") if words else "other"
+
+
+def settle_shots(frame: pd.DataFrame, ledger: Ledger) -> None:
+    """Shots need an elevation and a datum; the code is read from the description where needed."""
+    elev = frame["elev_ft"]
+    mark = elev.notna() & ((elev <= _LEAST_ELEV_FT) | (elev == 0))
+    ledger.put_aside(
+        mark, "rejected", "shot-implausible", "0 or far below the sea: not an elevation"
+    )
+    ledger.put_aside(elev.isna(), "rejected", "value-missing", "no elevation")
+    _need_datum(frame, elev.notna())
+    meaning = {text: _shot_code(text) for text in frame["description"].dropna().unique()}
+    told = frame["description"].map(meaning).fillna("other").astype("str")
+    frame["shot_code"] = frame["shot_code"].fillna(told)
+    other = frame["shot_code"] == "other"
+    if other.any():
+        ledger.notes.append(
+            findings(
+                "shot-code-unknown", table="shots", keys=["(several)"], column="shot_code",
+                values=[some(frame["description"][other].dropna().unique().tolist(), 5)],
+                messages=f"{int(other.sum()):,} shots tell no code that is known; they are kept "
+                "and not used as ground",
+            )
+        )  # fmt: skip
