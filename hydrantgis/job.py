@@ -85,6 +85,7 @@ def bring_in(
     *,
     words: IntakeWords | None = None,
     now: dt.datetime | None = None,
+    replace: bool = False,
     dry_run: bool = False,
     tell: Callable[[str], None] = quiet,
 ) -> tuple[Intake, Added]:
@@ -103,6 +104,8 @@ def bring_in(
         What the user says about the source.
     now
         The time to record, in UTC; the clock's where it is None.
+    replace
+        Of areas, valves, mains or facilities: take away what came from other sources.
     dry_run
         Do everything but write.
     tell
@@ -125,7 +128,7 @@ def bring_in(
         str(source), kind, words or IntakeWords(), today=moment.date(), known=known, tell=tell
     )
     tell(f"{'looking at' if dry_run else 'writing to'} {store.path.name}")
-    return intake, store.add(intake, now=moment, dry_run=dry_run)
+    return intake, store.add(intake, now=moment, replace=replace, dry_run=dry_run)
 
 
 def keep_standards(

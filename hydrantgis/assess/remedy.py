@@ -295,7 +295,7 @@ def _why_no_kit(
             "raised {right} in the outlet is right at {right_y} in, and the flange would stand at "
             "{right_f} in where {flange} is allowed"
         ),
-        "too-high": "stands {over} in above {hi} in; installed kit {e} in",
+        "too-high": "stands {over} in above {hi} in; {kit}",
         "house-longest-total": REASONS["house-longest-total"],
         "house-one-extension": REASONS["house-one-extension"],
         "longer-than-longest": "{short} in short of {lo} in; kits raise {most} in at the most",
@@ -307,11 +307,13 @@ def _why_no_kit(
     low_side = np.where(np.isinf(low_side), 0.0, low_side)
     high_side = np.where(np.isinf(high_side), 0.0, high_side)
     right = np.where(np.isinf(right), 0.0, right)
+    out = fill("taking the {e} in kit out is not enough", e=e)
+    held = np.where(e > 0, out, "there is no kit to take out")
     before = np.where(low_side == 0, "as it is", fill("raised {low} in", low=low_side))
     values: dict[str, ArrayLike | str] = {
         "f": f, "before": before,
         "right": right, "right_y": y + right, "right_f": f + right, "flange": str(flange),
-        "over": y - window.hi_in, "hi": np.full(len(y), window.hi_in), "e": e,
+        "over": y - window.hi_in, "hi": np.full(len(y), window.hi_in), "kit": held,
         "short": window.lo_in - y, "lo": np.full(len(y), window.lo_in),
         "most": np.maximum(longest, 0.0), "low_y": y + low_side,
         "high": high_side, "high_y": y + high_side, "window": str(window),

@@ -98,7 +98,10 @@ def main(words: list[str] | None = None) -> None:
     except OSError as error:
         if debug:
             traceback.print_exc()
-        put_error(f"hydrantgis: {error.strerror}\n  where:    {error.filename}")
+        put_error(
+            f"hydrantgis: {error.strerror}\n  where:    {error.filename}\n"
+            "  to do:    check the path, and that you may read and write there"
+        )
         sys.exit(UNREADABLE)
     except Exception as error:
         if debug:

@@ -145,6 +145,9 @@ def import_layer(
     value: o.Values = None,
     date_order: o.DateOrder = None,
     number_rows: o.NumberRows = None,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Take away what came from other sources.")
+    ] = False,
     strict: o.Strict = False,
     as_json: o.Json = False,
     dry_run: o.DryRun = False,
@@ -167,7 +170,7 @@ def import_layer(
         date_order=date_order, number_rows=number_rows, constants={},
     )  # fmt: skip
     _bring(
-        source, as_kind or kind or "hydrants", LAYER_KINDS, register, words,
+        source, as_kind or kind or "hydrants", LAYER_KINDS, register, words, replace=replace,
         strict=strict, as_json=as_json, dry_run=dry_run, quiet=quiet,
     )  # fmt: skip
 
@@ -235,6 +238,7 @@ def _bring(
     register: Path,
     words: IntakeWords,
     *,
+    replace: bool = False,
     strict: bool,
     as_json: bool,
     dry_run: bool,
@@ -247,7 +251,13 @@ def _bring(
     from hydrantgis import job
 
     intake, added = job.bring_in(
-        register, source, kind, words=words, dry_run=dry_run, tell=teller(quiet=quiet)
+        register,
+        source,
+        kind,
+        words=words,
+        replace=replace,
+        dry_run=dry_run,
+        tell=teller(quiet=quiet),
     )
     if as_json:
         put_json(_as_json(intake, added, register, dry_run=dry_run))
@@ -266,6 +276,7 @@ def _as_json(intake: Intake, added: Added, register: Path, *, dry_run: bool) -> 
         "already_there": added.known,
         "added": added.rows,
         "unchanged": added.unchanged,
+        "from_other_sources": added.others,
         "rows": {
             "in": intake.count.rows,
             "accepted": intake.count.accepted,
@@ -289,7 +300,10 @@ def _put_intake(intake: Intake, added: Added, register: Path, *, dry_run: bool) 
         put(f"  dry run: {added.rows:,} would be added to {register}; nothing was written")
     else:
         same = f"; {added.unchanged:,} stand there already as told" if added.unchanged else ""
-        put(f"  {added.rows:,} added to {register}{same}")
+        what = "new or changed in" if intake.kind == "hydrants" else "added to"
+        put(f"  {added.rows:,} {what} {register}{same}")
+    if added.others:
+        put(f"  {added.others:,} stay from other sources; --replace takes them away")
     if record["crs"]:
         put(f"  CRS {record['crs']}, named by the {record['crs_from']}")
     put("Fields")

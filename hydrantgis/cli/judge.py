@@ -226,6 +226,9 @@ def _put_season(season: Season) -> None:
     sums = kits.sum().reset_index().sort_values(["family", "kit_length_in"], kind="stable")
     if not len(sums):
         put("  none")
+    waiting = int(season.jobs["remedy_reason"].str.startswith("kit-fits-flange-unknown").sum())
+    if waiting:
+        put(f"  of these, {waiting:,} wait until the flange has been measured")
     grid(
         [
             (family if isinstance(family, str) else "(family not recorded)", kit, f"{n:,}")

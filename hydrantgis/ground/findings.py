@@ -39,10 +39,14 @@ CODES: dict[str, Kind] = {
     # what intake notices
     "id-missing": Kind(_E, "the row has no id", "give it an id, or number the rows"),
     "id-repeated": Kind(_E, "several rows that differ share one id", "decide which row is meant"),
-    "row-repeated": Kind(_W, "all that is brought in of the row stands twice", "nothing"),
+    "row-repeated": Kind(_W, "the row stands twice in all that is brought in", "nothing"),
     "no-location": Kind(_W, "the row has no usable point", "locate it"),
     "zero-location": Kind(_E, "the point is exactly 0, 0", "locate it"),
     "many-parts": Kind(_E, "the point has several parts", "decide which part is meant"),
+    "far-location": Kind(
+        _W, "the point lies far from all others; swapped coordinates do that", "check its place"
+    ),
+    "crs-overruled": Kind(_W, "--crs was taken instead of what the source says", "be sure of it"),
     "outside-crs-area": Kind(
         _E, "the point lies outside the area of use of its CRS", "check the CRS of the source"
     ),
@@ -52,7 +56,7 @@ CODES: dict[str, Kind] = {
     "value-missing": Kind(_E, "a required value is missing", "supply it"),
     "sentinel-value": Kind(_W, "the value looks like a mark for `not known`", "leave it blank"),
     "date-in-future": Kind(_W, "the date lies in the future", "correct the date"),
-    "date-implausible": Kind(_W, "the date lies before the first hydrants", "leave it blank"),
+    "date-implausible": Kind(_W, "a date before the first hydrants; left blank", "correct it"),
     "unit-missing": Kind(
         _E, "bare numbers and no unit said: the column was not brought in", "say the unit"
     ),
@@ -81,7 +85,8 @@ CODES: dict[str, Kind] = {
         _W, "several readings of one day differ", "measure again, or say which one stands"
     ),
     "reading-other-outlet": Kind(
-        _W, "the reading is of another outlet, or point, than the rule judges", "measure that one"
+        _W, "the reading is of another outlet, or point, than the rule judges",
+        "measure that one, or say --outlet"
     ),
     "outlet-size-unknown": Kind(
         _W, "center and bottom of an outlet differ by half its size, which is not known",

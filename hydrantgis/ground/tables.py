@@ -158,6 +158,8 @@ SHOTS = Table(
     geometry="Point",
 )
 
+_SOURCE = _text("source", "Source", "The file and layer that it came from.")
+
 AREAS = Table(
     name="areas",
     title="Areas",
@@ -166,6 +168,7 @@ AREAS = Table(
     columns=(
         _text("area_id", "Area", "Short id of the area.", required=True),
         _text("area_title", "Area title", "Its name."),
+        _SOURCE,
     ),
     geometry="MultiPolygon",
 )
@@ -181,6 +184,7 @@ VALVES = Table(
         _text("valve_use", "Use", "What it isolates, as the source says."),
         _real("turns", "Turns", "From open to closed.", 0),
         _text("status", "Status", "As the source says."),
+        _SOURCE,
     ),
     geometry="Point",
 )
@@ -194,6 +198,7 @@ MAINS = Table(
         _text("main_id", "Main", "The utility's own number.", required=True),
         _inches("size_in", "Size", "Nominal size.", 0.5, 200),
         _text("material", "Material", "As the source says."),
+        _SOURCE,
     ),
     geometry="MultiLineString",
 )
@@ -207,12 +212,13 @@ FACILITIES = Table(
         _text("facility_id", "Facility", "Its id.", required=True),
         _text("facility_class", "Class", "School, clinic, plant, as the source says."),
         _text("facility_title", "Facility title", "Its name."),
+        _SOURCE,
     ),
     geometry="Point",
 )
 
 REFERENCE_LAYERS = {t.name: t for t in (AREAS, VALVES, MAINS, FACILITIES)}
-"""Layers that a new import replaces as a whole."""
+"""Layers of which a new import replaces what came from the same source."""
 
 HISTORY = Table(
     name="events",

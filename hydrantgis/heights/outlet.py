@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from hydrantgis.ground.findings import findings, join_findings
+from hydrantgis.ground.findings import CODES, findings, join_findings
 from hydrantgis.ground.tables import MEASURED_TO, READINGS
 from hydrantgis.ground.text import fill, numbers
 from hydrantgis.standards.methods import CONTACT, METHODS
@@ -289,6 +289,7 @@ def _notices(
 ) -> pd.DataFrame:
     """Readings that cannot answer the rule, and readings of one day that differ."""
     found: list[pd.DataFrame] = []
+    other = "reading-other-outlet"
     stands = pd.Series(why[chosen])
     for code in sorted(stands.dropna().unique()):
         told = chosen[(stands == code).to_numpy()]
@@ -300,10 +301,10 @@ def _notices(
                 column="outlet_height_in",
                 values=rows["measured_to"].to_numpy(dtype=object)[told],
                 messages=fill(
-                    "reading {reading}: measured to {to}; the rule asks for {rule}",
+                    "reading {reading}, measured to {to}: {why}",
                     reading=rows["reading_id"].to_numpy(dtype=object)[told],
                     to=rows["measured_to"].to_numpy(dtype=object)[told],
-                    rule=str(rule),
+                    why=f"the rule asks for {rule}" if code == other else CODES[code].meaning,
                 ).tolist(),
             )
         )

@@ -197,6 +197,42 @@ def resolve(
     )
 
 
+def _refuse_degrees(points: NDArray[np.float64], crs: pyproj.CRS, *, where: str) -> None:
+    """Refuse degrees that are called lengths: the corner of a projected plane is no district."""
+    known = points[np.isfinite(points).all(axis=1)]
+    if crs.is_projected and len(known) and (np.abs(known) <= (180.0, 90.0)).all():
+        raise CRSError(
+            f"the coordinates look like degrees, and {short(crs)} is in lengths",
+            where=where,
+            found=f"the first is ({known[0, 0]:g}, {known[0, 1]:g})",
+            accepted="a CRS in degrees, for example EPSG:4326",
+            do="find the right CRS and pass --crs CODE",
+        )
+
+
+FAR = 10.0
+"""Points this many times farther from the middle than 95 % of all are told."""
+
+
+def far_off(points: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """
+    Points far from where nearly all the others are, shape (n,).
+
+    Examples
+    --------
+    >>> points = np.column_stack((np.arange(40.0), np.zeros(40)))
+    >>> points[7] = (9000.0, 9000.0)
+    >>> np.flatnonzero(far_off(points)).tolist()
+    [7]
+    """
+    known = np.isfinite(points).all(axis=1)
+    if known.sum() < 20:
+        return np.zeros(len(points), dtype=bool)
+    away = np.hypot(*(points - np.median(points[known], axis=0)).T)
+    far: NDArray[np.bool_] = known & (away > FAR * np.quantile(away[known], 0.95))
+    return far
+
+
 def hold_against_area(
     points: NDArray[np.float64], crs: pyproj.CRS, *, where: str
 ) -> NDArray[np.bool_]:
@@ -208,6 +244,7 @@ def hold_against_area(
     CRSError
         So many do that the CRS cannot be right; swapped axes are told apart.
     """
+    _refuse_degrees(points, crs, where=where)
     known, inside = np.isfinite(points).all(axis=1), inside_area(points, crs)
     share = float(inside[known].mean()) if known.any() else 1.0
     if share < LEAST_SHARE_INSIDE:

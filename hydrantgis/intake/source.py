@@ -418,6 +418,15 @@ def _read_csv_rows(source: Source) -> gpd.GeoDataFrame | pd.DataFrame:
     if x is None or y is None:
         return frame
     xs, ys = (pd.to_numeric(frame[name], errors="coerce").to_numpy() for name in (x, y))
+    written = frame[x].notna() & frame[y].notna()
+    unread = frame[written & (pd.isna(xs) | pd.isna(ys))]
+    if len(unread) > len(frame) / 2:
+        raise UnreadableError(
+            "the coordinates cannot be read", where=source.name,
+            found=f"{x} `{unread[x].iloc[0]}`, {y} `{unread[y].iloc[0]}` in row {unread.index[0]}",
+            accepted="plain numbers such as 759710.50, no separators of thousands",
+            do="save the table with plain numbers",
+        )  # fmt: skip
     points = gpd.GeoSeries(gpd.points_from_xy(xs, ys), index=frame.index)
     unknown = pd.isna(xs) | pd.isna(ys)
     # a column of the table may be called `geometry` as well

@@ -72,12 +72,25 @@ def settle_readings(
             messages="outlets rarely stand outside {:g} to {:g} in".format(*SUSPICIOUS_IN),
         )
     )  # fmt: skip
+    unsure = told[(told["column"] == "reading_date") & told["message"].str.contains("--date-order")]
+    if len(unsure):
+        raise UnitError(
+            "dates of the readings may be read both ways",
+            found=some(unsure["value"].unique().tolist()),
+            accepted="mdy or dmy",
+            do="say --date-order",
+        )
     for name, do in (
         ("measured_to", "--measured-to, for example pumper-centerline"),
         ("measured_from", "--measured-from, for example grade"),
         ("method", "--method, for example tape"),
     ):
+        # a word that is not known holds its row; it does not stop the others
+        odd = told[(told["code"] == "value-not-allowed") & (told["column"] == name)]
+        word = pd.Series(frame.index.astype("str").isin(odd["key"]), index=frame.index)
+        ledger.put_aside(word, "held", "value-not-allowed", message=None)
         needed = height.notna() if name == "measured_from" else height.notna() | elev.notna()
+        needed &= ledger.outcome == "accepted"
         if frame.loc[needed, name].isna().any():
             raise UnitError(
                 f"the readings do not say `{name}`",

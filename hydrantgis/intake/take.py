@@ -34,7 +34,7 @@ from hydrantgis.ground.tables import (
 from hydrantgis.ground.text import fill
 from hydrantgis.intake import source as sources
 from hydrantgis.intake.cells import read_cells
-from hydrantgis.intake.crs import hold_against_area, resolve, short
+from hydrantgis.intake.crs import far_off, hold_against_area, resolve, short
 from hydrantgis.intake.ledger import Count, Ledger
 from hydrantgis.intake.match import field_map, suggest
 from hydrantgis.intake.shapes import bounds_of, read_shapes
@@ -112,11 +112,40 @@ def _frame_and_shapes(
     crs, crs_from = resolve(layer.crs, words.crs, bounds_of(shapes), where=where)
     shapes = shapes.set_crs(crs, allow_override=True)
     centers = shapes if table.geometry == "Point" else shapes.representative_point()
-    outside = pd.Series(index=rows.index, data=hold_against_area(xy(centers), crs, where=where))
+    points = xy(centers)
+    outside = pd.Series(index=rows.index, data=hold_against_area(points, crs, where=where))
     ledger.put_aside(
         outside, "held", "outside-crs-area", f"the point lies where {short(crs)} is not used"
     )
+    if table.geometry == "Point":
+        far = far_off(points)
+        ledger.notes.append(
+            findings("far-location", table=table.name, keys=rows.index[far], column="geometry")
+        )
+    if crs_from == "user" and layer.crs is not None and layer.crs != crs:
+        ledger.notes.append(
+            findings(
+                "crs-overruled", table=table.name, keys=["(all)"], values=[short(layer.crs)],
+                messages=f"the source says {short(layer.crs)}; it was read as {short(crs)}",
+            )
+        )  # fmt: skip
     return shapes, crs, crs_from
+
+
+def _blank_table_zeros(frame: pd.DataFrame, ledger: Ledger) -> None:
+    """A dBASE table writes 0 where a number is not known, so a height of 0 in one tells nothing."""
+    for name in ("outlet_height_in", "flange_height_in"):
+        if name not in frame:
+            continue
+        zero = frame[name] == 0
+        ledger.notes.append(
+            findings(
+                "sentinel-value", table=ledger.table.name, keys=frame.index[zero], column=name,
+                values=["0"] * int(zero.sum()),
+                messages="0 in a shapefile's table may stand for `not known`; left blank",
+            )
+        )  # fmt: skip
+        frame.loc[zero, name] = np.nan
 
 
 def _number_rows(frame: pd.DataFrame, column: str, prefix: str | None) -> None:
@@ -228,6 +257,8 @@ def take(
     shapes, crs, crs_from = _frame_and_shapes(rows, table, layer, words, ledger, where)
     frame, notes = read_cells(rows, table, fields, words, today=today, needed=_NEEDED.get(kind, ()))
     ledger.notes.append(notes)
+    if source.driver == "ESRI Shapefile":
+        _blank_table_zeros(frame, ledger)
     _number_rows(frame, "hydrant_id" if kind == "readings" else table.key, words.number_rows)
     _clear_out_of_range(frame, ledger)
     if kind == "readings":

@@ -77,6 +77,8 @@ def refuse_if_open(path: Path) -> None:
     """
     if not path.exists():
         return
+    if path.is_dir():
+        raise WordsError("this is a folder", where=str(path), accepted="a GeoPackage file")
     try:
         with closing(sqlite3.connect(path, timeout=0, isolation_level=None)) as base:
             base.execute("PRAGMA journal_mode=DELETE")
@@ -242,6 +244,8 @@ def layer_names(path: Path) -> list[str]:
     UnreadableError
         It is none, or is damaged.
     """
+    if path.is_dir():
+        raise WordsError("this is a folder", where=str(path), accepted="a GeoPackage file")
     try:
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as base:
             rows = base.execute("SELECT table_name FROM gpkg_contents ORDER BY rowid").fetchall()

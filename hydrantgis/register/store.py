@@ -56,11 +56,25 @@ FORMAT = "1"
 
 @dataclass(frozen=True, slots=True)
 class Added:
-    """What an intake added: events or rows; `known` when the same intake was there already."""
+    """
+    What an intake added.
+
+    Attributes
+    ----------
+    rows
+        Events or rows.
+    known
+        The same intake was there already; nothing was added.
+    unchanged
+        Rows that told nothing new.
+    others
+        Rows of a reference layer that stay from other sources.
+    """
 
     rows: int
     known: bool
     unchanged: int
+    others: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,7 +205,14 @@ class Register:
             merged = {**self.settings(), **items}
             self._write([(SETTINGS, _settings_frame(merged))], now=now)
 
-    def add(self, intake: Intake, *, now: dt.datetime, dry_run: bool = False) -> Added:
+    def add(
+        self,
+        intake: Intake,
+        *,
+        now: dt.datetime,
+        replace: bool = False,
+        dry_run: bool = False,
+    ) -> Added:
         """
         Add what an intake brought, all of it or nothing.
 
@@ -201,6 +222,8 @@ class Register:
             From `hydrantgis.intake.take.take`.
         now
             The time to record, in UTC.
+        replace
+            Of a reference layer, take away what came from other sources.
         dry_run
             Tell what would be added and write nothing.
 
@@ -212,9 +235,9 @@ class Register:
             Another program or run is writing.
         """
         if dry_run:
-            return self._plan(intake)[1]
+            return self._plan(intake, replace=replace)[1]
         with self._locked():
-            layers, added, import_id = self._plan(intake)
+            layers, added, import_id = self._plan(intake, replace=replace)
             if added.known:
                 return added
             moment = pd.Timestamp(now, tz="UTC")
@@ -241,7 +264,9 @@ class Register:
             return frame.set_crs(crs, allow_override=True)
         return frame.set_crs(intake.crs, allow_override=True).to_crs(crs)
 
-    def _plan(self, intake: Intake) -> tuple[list[tuple[Table, pd.DataFrame]], Added, str]:
+    def _plan(
+        self, intake: Intake, *, replace: bool
+    ) -> tuple[list[tuple[Table, pd.DataFrame]], Added, str]:
         """What would be written, what that adds, and the id of the intake."""
         import_id = str(intake.record["import_id"])
         if not self.exists():
@@ -271,7 +296,14 @@ class Register:
             added = Added(len(fresh), known=False, unchanged=len(accepted) - len(fresh))
             return [(SHOTS, fresh)], added, import_id
         table = REFERENCE_LAYERS[intake.kind]
-        return [(table, accepted)], Added(len(accepted), known=False, unchanged=0), import_id
+        told = accepted.assign(source=f"{intake.record['source']}: {intake.record['layer']}")
+        stands = self.read(table)
+        ours = stands["source"].isin(told["source"]) | stands[table.key].isin(told[table.key])
+        kept = stands[~ours].iloc[:0] if replace else stands[~ours]
+        both = [frame for frame in (kept, told) if len(frame)]
+        merged = gpd.GeoDataFrame(pd.concat(both, ignore_index=True)) if both else stands.iloc[:0]
+        added = Added(len(told), known=False, unchanged=0, others=len(kept))
+        return [(table, table.conform(merged))], added, import_id
 
     def _known(self, import_id: str, kind: str) -> int | None:
         """
@@ -286,7 +318,8 @@ class Register:
         if not same.any():
             return 0
         latest = base[imports["as_kind"] == kind].iloc[-1]
-        return None if kind in ("readings", "shots") or latest == import_id else int(same.sum())
+        surveyed = kind in ("readings", "shots")
+        return None if surveyed or latest == import_id else int(same.sum())
 
     def _write(self, layers: list[tuple[Table, pd.DataFrame]], *, now: dt.datetime) -> None:
         grown = (HISTORY.name, IMPORTS.name, FINDINGS.name, EXCEPTIONS.name, SHOTS.name)

@@ -80,8 +80,12 @@ def load_rule(word: str) -> HeightRule:
     """
     path = _find("rules", word, "--rule")
     rule = rule_from_mapping(read_toml(path), path.name)
-    if path.name != f"{rule.rule_id}.toml" and word in _shipped("rules"):
-        raise SettingsError(f"{path.name} holds rule `{rule.rule_id}`; name and id must agree")
+    published = _shipped("rules").get(rule.rule_id)
+    if published is not None and read_toml(published) != read_toml(path):
+        raise SettingsError(
+            f"{path.name} changes the published rule `{rule.rule_id}` under its own name",
+            do="give it a rule_id, a title and a citation of your own",
+        )
     return rule
 
 

@@ -79,7 +79,7 @@ def test_a_wrong_crs_is_refused_and_swapped_axes_are_told(tmp_path) -> None:
     with pytest.raises(CRSError, match="swapped"):
         take(str(write(tmp_path, frame)), "hydrants", IntakeWords(), today=TODAY)
     far = layer(HYD_ID=["1"], geometry=[shapely.Point(-71.1, 42.3)])
-    with pytest.raises(CRSError, match="not its own"):
+    with pytest.raises(CRSError, match="look like degrees"):
         take(str(write(tmp_path, far, "far.gpkg")), "hydrants", IntakeWords(), today=TODAY)
 
 
@@ -329,6 +329,49 @@ def test_a_height_and_elevations_that_differ_are_told(tmp_path) -> None:
     )
     intake = take(str(path), "readings", IntakeWords(), today=TODAY)
     assert codes(intake)["height-and-elevations-differ"] == 1
+
+
+def test_one_swapped_point_among_many_is_told(tmp_path) -> None:
+    points = [shapely.Point(-71.1 + i / 1000, 42.3) for i in range(40)]
+    points[7] = shapely.Point(-42.3, 71.1)
+    frame = layer(HYD_ID=[str(i) for i in range(40)], geometry=points)
+    frame = frame.set_crs(4326, allow_override=True)
+    intake = take(str(write(tmp_path, frame)), "hydrants", IntakeWords(), today=TODAY)
+    told = intake.findings[intake.findings["code"] == "far-location"]
+    assert told["key"].tolist() == ["7 (row 8)"]
+
+
+def test_a_crs_said_over_that_of_the_source_is_told(tmp_path) -> None:
+    path = write(tmp_path, layer(HYD_ID=["1"]))
+    intake = take(str(path), "hydrants", IntakeWords(crs="EPSG:6492"), today=TODAY)
+    assert codes(intake)["crs-overruled"] == 1
+
+
+def test_separators_of_thousands_in_coordinates_are_refused(tmp_path) -> None:
+    path = text(tmp_path, 'HYD_NO,X,Y\n1,"760,000.50","2,950,000.25"\n')
+    with pytest.raises(UnreadableError, match=r"760,000\.50"):
+        take(str(path), "hydrants", IntakeWords(crs="EPSG:2249"), today=TODAY)
+
+
+def test_a_height_of_0_in_a_shapefile_tells_nothing(tmp_path) -> None:
+    frame = layer(HYDRANT=["A", "B"], HEIGHT_IN=[0.0, 20.0])
+    said = IntakeWords(
+        constants={"method": "tape", "measured_to": "any-centerline", "measured_from": "grade"}
+    )
+    intake = take(str(write(tmp_path, frame, "r.shp")), "readings", said, today=TODAY)
+    assert (intake.count.accepted, codes(intake)["sentinel-value"]) == (1, 1)
+
+
+def test_an_unknown_method_holds_its_row_and_unsure_dates_are_asked_for(tmp_path) -> None:
+    intake = take_readings(
+        tmp_path,
+        "A,2026-05-01,laser,pumper-centerline,grade,20\n"
+        "B,2026-05-01,tape,pumper-centerline,grade,20\n",
+    )
+    assert (intake.count.accepted, intake.count.held) == (1, 1)
+    assert "--value method:WORD=ALLOWED" in intake.findings["message"].str.cat()
+    with pytest.raises(UnitError, match="both ways"):
+        take_readings(tmp_path, "A,03/04/2026,tape,pumper-centerline,grade,20\n")
 
 
 def test_a_lone_shp_names_the_parts_that_are_missing(tmp_path) -> None:

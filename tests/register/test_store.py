@@ -300,15 +300,16 @@ def test_going_back_to_an_older_file_is_news(register, tmp_path) -> None:
     def areas(name: str) -> None:
         box = shapely.box(759_000, 2_949_000, 761_000, 2_951_000)
         frame = gpd.GeoDataFrame({"AREA": [name]}, geometry=[box], crs=2249)
-        frame.to_file(tmp_path / f"{name}.gpkg")
-        job.bring_in(register, tmp_path / f"{name}.gpkg", "areas", now=LATER)
+        (tmp_path / name).mkdir()
+        frame.to_file(tmp_path / name / "areas.gpkg")
+        job.bring_in(register, tmp_path / name / "areas.gpkg", "areas", now=LATER)
 
     store = Register(register)
     for name in ("old", "new"):
         areas(name)
-    job.bring_in(register, tmp_path / "old.gpkg", "areas", now=LATER)
+    job.bring_in(register, tmp_path / "old" / "areas.gpkg", "areas", now=LATER)
     assert store.read(AREAS)["area_id"].tolist() == ["old"]
-    assert job.bring_in(register, tmp_path / "old.gpkg", "areas", now=LATER)[1].known
+    assert job.bring_in(register, tmp_path / "old" / "areas.gpkg", "areas", now=LATER)[1].known
     changed = layer(tmp_path / "h9.gpkg", ["A", "B"], [4.0, 9.0])
     job.bring_in(register, changed, now=LATER)
     job.bring_in(register, tmp_path / "h.gpkg", now=LATER)
@@ -339,6 +340,19 @@ def test_a_register_open_elsewhere_with_edits_in_a_side_file_is_left_alone(
     other.communicate(b"")
     assert job.bring_in(register, more, "readings", now=LATER)[1].rows == 1
     assert Register(register).settings()["note"] == "edited"  # and nothing of theirs is lost
+
+
+def test_areas_of_two_sources_stand_side_by_side(register, tmp_path) -> None:
+    for name, shift in (("north", 0), ("south", 5000)):
+        box = shapely.box(759_000, 2_949_000 - shift, 761_000, 2_951_000 - shift)
+        frame = gpd.GeoDataFrame({"AREA": [name]}, geometry=[box], crs=2249)
+        frame.to_file(tmp_path / f"{name}.gpkg")
+        _, added = job.bring_in(register, tmp_path / f"{name}.gpkg", "areas", now=LATER)
+    assert added.others == 1
+    store = Register(register)
+    assert store.read(AREAS)["area_id"].tolist() == ["north", "south"]
+    job.bring_in(register, tmp_path / "north.gpkg", "areas", now=LATER, replace=True)
+    assert store.read(AREAS)["area_id"].tolist() == ["north"]
 
 
 def test_what_somebody_saves_in_the_meantime_is_not_lost(register, tmp_path, monkeypatch) -> None:

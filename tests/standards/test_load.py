@@ -71,6 +71,14 @@ def test_a_broken_rule_is_told_with_its_address(tmp_path, old, new, told) -> Non
         load.load_rule(str(_broken(tmp_path, old, new)))
 
 
+def test_a_published_rule_is_not_changed_under_its_own_name(tmp_path) -> None:
+    with pytest.raises(SettingsError, match="a rule_id, a title and a citation of your own"):
+        load.load_rule(str(_broken(tmp_path, "hi_in = 36.0", "hi_in = 40.0")))
+    same = tmp_path / "same.toml"
+    same.write_text(load.text_of("rules", "nfpa24-2019"), encoding="utf-8")
+    assert load.load_rule(str(same)).rule_id == "nfpa24-2019"
+
+
 def test_text_that_is_no_toml_is_told_with_its_line(tmp_path) -> None:
     path = tmp_path / "x.toml"
     path.write_text("a = [1,\n", encoding="utf-8")
