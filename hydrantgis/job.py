@@ -423,8 +423,8 @@ def draw_map(result: Checked, *, title: str) -> folium.Map:
     return web_map(
         result.table,
         words=map_words(result, title=title),
-        areas=result.areas,
-        lines=result.mains,
+        areas=result.areas if len(result.areas) else None,
+        lines=result.mains if len(result.mains) else None,
         facts=result.hydrants.drop(columns="geometry").set_index("hydrant_id"),
     )
 

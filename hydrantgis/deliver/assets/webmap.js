@@ -566,7 +566,7 @@ function hydrantMap(map) {
   }
 
   const terms = make('dl', 'terms', null, block);
-  [['Rule', words.rule], ['Source', words.citation], ['Readings', words.data_date]].forEach(([term, text]) => {
+  [['Rule', words.rule], ['Source', words.citation], ['Newest', words.data_date]].forEach(([term, text]) => {
     make('dt', '', term, terms);
     make('dd', '', text, terms).dir = 'auto';
   });
