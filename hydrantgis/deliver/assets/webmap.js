@@ -566,7 +566,7 @@ function hydrantMap(map) {
   }
 
   const terms = make('dl', 'terms', null, block);
-  const newest = /^\d/.test(words.data_date) ? `the newest of ${words.data_date}` : words.data_date;
+  const newest = /^\d{4}-\d\d-\d\d$/.test(words.data_date) ? `the newest of ${words.data_date}` : words.data_date;
   [['Rule', words.rule], ['Source', words.citation], ['Readings', newest]].forEach(([term, text]) => {
     make('dt', '', term, terms);
     make('dd', '', text, terms).dir = 'auto';
