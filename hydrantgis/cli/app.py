@@ -13,7 +13,7 @@ from hydrantgis.cli import bring, judge, standing
 from hydrantgis.cli.talk import put_error, speak_utf8
 from hydrantgis.ground.errors import HydrantGISError, UnreadableError, WordsError
 
-FAILED, WRONG_WORDS, DATA_ERRORS, UNREADABLE = 1, 2, 3, 4
+FAILED, WRONG_WORDS, UNREADABLE = 1, 2, 4
 
 app = typer.Typer(
     name="hydrantgis",
@@ -39,16 +39,16 @@ app = typer.Typer(
 
 @app.callback(invoke_without_command=True)
 def _whole(
-    context: typer.Context,
     version: bool = typer.Option(False, "--version", help="Tell the version and end."),
-    debug: bool = typer.Option(False, "--debug", help="Show where in the code a failure arose."),
+    debug: bool = typer.Option(  # noqa: ARG001 - `main` looks for it before anything can fail
+        False, "--debug", help="Show where in the code a failure arose."
+    ),
 ) -> None:
     if version:
         from hydrantgis import __version__
 
         typer.echo(__version__)
         raise typer.Exit
-    context.obj = {"debug": debug}
 
 
 app.command("demo")(judge.demo)

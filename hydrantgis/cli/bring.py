@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from hydrantgis.cli import options as o
-from hydrantgis.cli.talk import grid, has_errors, put, put_findings, put_json, teller
+from hydrantgis.cli.talk import DATA_ERRORS, grid, has_errors, put, put_findings, put_json, teller
 from hydrantgis.ground.errors import WordsError, some
 
 if TYPE_CHECKING:
@@ -264,7 +264,7 @@ def _bring(
     else:
         _put_intake(intake, added, register, dry_run=dry_run)
     if strict and has_errors(intake.findings):
-        raise typer.Exit(3)
+        raise typer.Exit(DATA_ERRORS)
 
 
 def _as_json(intake: Intake, added: Added, register: Path, *, dry_run: bool) -> dict[str, Any]:

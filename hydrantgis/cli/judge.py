@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from hydrantgis.cli import options as o
-from hydrantgis.cli.talk import grid, has_errors, put, put_findings, put_json, teller
+from hydrantgis.cli.talk import DATA_ERRORS, grid, has_errors, put, put_findings, put_json, teller
 
 if TYPE_CHECKING:
     from typing import Any
@@ -78,7 +78,7 @@ def check(
 def _end(result: Checked, *, strict: bool) -> None:
     """End with 3 where `--strict` is said and the data have errors."""
     if strict and (has_errors(result.findings) or has_errors(result.exceptions)):
-        raise typer.Exit(3)
+        raise typer.Exit(DATA_ERRORS)
 
 
 def _outlet(word: str | None) -> str | None:

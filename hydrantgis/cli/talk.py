@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
+DATA_ERRORS = 3
+"""Exit code where `--strict` found errors in the data."""
 _MOST_FINDINGS = 12
 
 

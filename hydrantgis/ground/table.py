@@ -91,6 +91,25 @@ class Column:
             raise ValueError(msg)
 
     @property
+    def limited(self) -> bool:
+        """Whether there is a least or a greatest value."""
+        return self.least is not None or self.most is not None
+
+    @property
+    def limits_told(self) -> str:
+        """The limits in words."""
+        low = -np.inf if self.least is None else self.least
+        high = np.inf if self.most is None else self.most
+        ends = numbers([low, high])
+        return f"allowed is {ends[0]} to {ends[1]}{f' {self.unit}' if self.unit else ''}"
+
+    def outside(self, values: pd.Series) -> pd.Series:
+        """Which values lie outside the limits; a missing one does not. Same index."""
+        low = -np.inf if self.least is None else self.least
+        high = np.inf if self.most is None else self.most
+        return values.notna() & ~values.between(low, high)
+
+    @property
     def heading(self) -> str:
         """Title with the unit behind it, for people."""
         return f"{self.title} [{self.unit}]" if self.unit else self.title
@@ -222,13 +241,8 @@ class Table:
             if column.allowed:
                 bad = values.notna() & ~values.isin(column.allowed)
                 note("value-not-allowed", column, bad, f"allowed are {', '.join(column.allowed)}")
-            if column.least is not None or column.most is not None:
-                low = -np.inf if column.least is None else column.least
-                high = np.inf if column.most is None else column.most
-                bad = values.notna() & ~values.between(low, high)
-                unit = f" {column.unit}" if column.unit else ""
-                ends = numbers([low, high])
-                note("value-out-of-range", column, bad, f"allowed is {ends[0]} to {ends[1]}{unit}")
+            if column.limited:
+                note("value-out-of-range", column, column.outside(values), column.limits_told)
         return join_findings(*found)
 
     def to_arrow(self, frame: pd.DataFrame) -> pa.Table:

@@ -283,7 +283,7 @@ def _look_with_pyogrio(address: str, path: Path) -> tuple[list[Layer], str]:
     return layers, driver
 
 
-def read_text_table(path: Path, *, header: bool = True) -> pd.DataFrame:
+def read_text_table(path: Path) -> pd.DataFrame:
     """
     A delimited text file, every cell as text, blank cells missing.
 
@@ -291,8 +291,6 @@ def read_text_table(path: Path, *, header: bool = True) -> pd.DataFrame:
     ----------
     path
         Comma, semicolon, tab or vertical bar; UTF-8, else Windows-1252.
-    header
-        Whether the first line names the columns; else they are `1`, `2`, ...
 
     Raises
     ------
@@ -312,8 +310,6 @@ def read_text_table(path: Path, *, header: bool = True) -> pd.DataFrame:
         raise UnreadableError("the file is empty", where=path.name)
     delimiter = max(",;\t|", key=first.count)
     names = next(csv.reader(io.StringIO(text.lstrip()), delimiter=delimiter))
-    if not header:
-        names = [str(i + 1) for i in range(len(names))]
     plain = [name.strip() for name in names]
     if len(set(plain)) < len(plain):
         twice = sorted({name for name in plain if plain.count(name) > 1})
@@ -324,7 +320,6 @@ def read_text_table(path: Path, *, header: bool = True) -> pd.DataFrame:
     try:
         table = arrow_csv.read_csv(
             pa.BufferReader(text.encode()),
-            read_options=arrow_csv.ReadOptions(column_names=None if header else names),
             parse_options=arrow_csv.ParseOptions(delimiter=delimiter, newlines_in_values=True),
             convert_options=arrow_csv.ConvertOptions(
                 column_types=dict.fromkeys(names, pa.string()),

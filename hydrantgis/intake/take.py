@@ -177,25 +177,23 @@ def _sort_out_ids(frame: pd.DataFrame, shapes: gpd.GeoSeries | None, ledger: Led
 def _clear_out_of_range(frame: pd.DataFrame, ledger: Ledger) -> None:
     """Blank what a column does not allow; a reading's impossible height rejects the reading."""
     for column in ledger.table.columns:
-        if column.least is None and column.most is None:
+        if not column.limited:
             continue
-        low = -np.inf if column.least is None else column.least
-        high = np.inf if column.most is None else column.most
         values = frame[column.name]
-        bad = values.notna() & ~values.between(low, high)
+        bad = column.outside(values)
         if not bad.any():
             continue
         ledger.notes.append(
             findings(
                 "value-out-of-range", table=ledger.table.name, keys=frame.index[bad],
                 column=column.name, values=fill("{v}", v=values[bad].to_numpy(dtype=float)),
-                messages=f"allowed is {low:g} to {high:g} {column.unit or ''}; left blank".rstrip(),
+                messages=f"{column.limits_told}; left blank",
             )
         )  # fmt: skip
         if column.name == "outlet_height_in":
             ledger.put_aside(
                 bad, "rejected", "height-implausible",
-                f"no outlet stands outside {low:g} to {high:g} in",
+                f"no outlet stands there; {column.limits_told}",
             )  # fmt: skip
         frame.loc[bad, column.name] = np.nan
 
