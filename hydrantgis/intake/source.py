@@ -13,7 +13,6 @@ import io
 import json
 import re
 import zipfile
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,7 +20,8 @@ import geopandas as gpd
 import pandas as pd
 import pyproj
 
-from hydrantgis.ground.errors import SourceError, UnreadableError, WordsError, some
+from hydrantgis.ground.errors import UnreadableError, WordsError, some
+from hydrantgis.intake.layers import Layer, Source
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -30,75 +30,6 @@ CSV_ENDINGS = (".csv", ".txt", ".tsv")
 _SHAPE_PARTS = (".shx", ".dbf")
 X_NAMES = ("x", "lon", "long", "longitude", "easting", "e", "point_x", "coord_x", "x_coord")
 Y_NAMES = ("y", "lat", "latitude", "northing", "n", "point_y", "coord_y", "y_coord")
-
-
-@dataclass(frozen=True, slots=True)
-class Layer:
-    """
-    One layer, as far as it can be told without reading its rows.
-
-    Attributes
-    ----------
-    crs
-        None where the source names none.
-    fields
-        Name and type as the format has them.
-    """
-
-    name: str
-    geometry_type: str | None
-    rows: int
-    crs: pyproj.CRS | None
-    fields: dict[str, str]
-    bounds: tuple[float, float, float, float] | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Source:
-    """A source and its layers; `name` is what messages and records call it."""
-
-    path: Path
-    name: str
-    address: str
-    driver: str
-    layers: tuple[Layer, ...]
-    options: dict[str, Any] = field(default_factory=dict)
-
-    @property
-    def is_csv(self) -> bool:
-        """Whether it is read as delimited text."""
-        return self.driver == "CSV"
-
-    def layer(self, name: str | None) -> Layer:
-        """
-        The layer of that name, or the only one.
-
-        Raises
-        ------
-        SourceError
-            There are several and none is named, or none of that name.
-        """
-        names = [layer.name for layer in self.layers]
-        told = "; ".join(
-            f"{x.name} ({x.geometry_type or 'table'}, {x.rows:,})" for x in self.layers
-        )
-        if name is None and len(self.layers) == 1:
-            return self.layers[0]
-        if name is None:
-            raise SourceError(
-                f"the source has {len(names)} layers and none is named",
-                where=self.name,
-                accepted=told,
-                do="pass --layer NAME",
-            )
-        if name not in names:
-            raise SourceError(
-                f"there is no layer `{name}`",
-                where=self.name,
-                accepted=told,
-                do="pass --layer NAME",
-            )
-        return self.layers[names.index(name)]
 
 
 def _files_of(path: Path) -> Iterator[Path]:
