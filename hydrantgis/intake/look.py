@@ -22,6 +22,7 @@ from hydrantgis.intake.take import TABLES
 
 if TYPE_CHECKING:
     from hydrantgis.ground.table import Table
+    from hydrantgis.intake.layers import Layer, Source
 
 _PAGE_LIMITS = (1000, 2000, 5000, 10_000)
 _MARKS = ("-9999", "9999", "999", "-99", "-999", "1899-12-30", "9999-12-31")
@@ -59,7 +60,7 @@ def look(text: str, *, layer: str | None = None) -> dict[str, Any]:
     }
 
 
-def _likely(layer: sources.Layer) -> tuple[str, Table]:
+def _likely(layer: Layer) -> tuple[str, Table]:
     """The kind of table that most fields match; a shape that cannot be it rules a kind out."""
     shape = (layer.geometry_type or "").lower()
     ranked = []
@@ -76,14 +77,14 @@ def _likely(layer: sources.Layer) -> tuple[str, Table]:
     return name, table
 
 
-def _heights_in(layer: sources.Layer, matches: dict[str, Match]) -> list[str]:
+def _heights_in(layer: Layer, matches: dict[str, Match]) -> list[str]:
     """Fields of another kind of layer that look like readings."""
     heights = {"outlet_height_in", "outlet_elev_ft", "flange_height_in"}
     found = [m for m in suggest(layer.fields, READINGS) if m.column in heights]
     return [m.field for m in found if m.confidence >= SURE and m.field not in matches]
 
 
-def _look_at(source: sources.Source, layer: sources.Layer) -> dict[str, Any]:
+def _look_at(source: Source, layer: Layer) -> dict[str, Any]:
     rows = sources.read_rows(source, layer)
     kind, table = _likely(layer)
     matches = {m.field: m for m in suggest(layer.fields, table)}
@@ -161,7 +162,7 @@ def _length_notes(series: pd.Series, name: str, has_unit: bool, note: Any) -> No
 
 def _shapes(
     rows: pd.DataFrame,
-    layer: sources.Layer,
+    layer: Layer,
     note: Any,  # noqa: ANN401
 ) -> tuple[tuple[float, float, float, float] | None, dict[str, Any]]:
     if not isinstance(rows, gpd.GeoDataFrame):

@@ -47,6 +47,7 @@ if TYPE_CHECKING:
     import pyproj
 
     from hydrantgis.ground.table import Table
+    from hydrantgis.intake.layers import Layer
     from hydrantgis.intake.words import IntakeWords
 
 TABLES: dict[str, Table] = {
@@ -90,7 +91,7 @@ class Intake:
 def _frame_and_shapes(
     rows: pd.DataFrame,
     table: Table,
-    layer: sources.Layer,
+    layer: Layer,
     words: IntakeWords,
     ledger: Ledger,
     where: str,
@@ -328,7 +329,7 @@ def _need_known_columns(words: IntakeWords, table: Table) -> None:
 
 
 def _need_id_field(
-    fields: dict[str, str], table: Table, words: IntakeWords, layer: sources.Layer, where: str
+    fields: dict[str, str], table: Table, words: IntakeWords, layer: Layer, where: str
 ) -> None:
     key = "hydrant_id" if table is READINGS else table.key
     if key in fields or words.number_rows is not None:
