@@ -28,6 +28,7 @@ from hydrantgis.ground.findings import findings, join_findings, no_findings
 from hydrantgis.ground.plane import plane_ft, xy
 from hydrantgis.ground.tables import (
     AREAS,
+    CHANGES,
     CHECKED,
     EXCEPTIONS,
     MAINS,
@@ -35,9 +36,11 @@ from hydrantgis.ground.tables import (
 )
 from hydrantgis.heights.grade import GradeFit, grade_at
 from hydrantgis.heights.outlet import basis_heights, datum_key
+from hydrantgis.intake.crs import service_area
 from hydrantgis.intake.take import Intake, take
 from hydrantgis.intake.words import IntakeWords
 from hydrantgis.register.geopackage import write_geopackage
+from hydrantgis.register.places import named_by_place
 from hydrantgis.register.store import Added, Register
 from hydrantgis.season.areas import area_of
 from hydrantgis.season.lists import Season, season_lists
@@ -54,6 +57,8 @@ if TYPE_CHECKING:
 
     from hydrantgis.deliver.looks import MapWords
 
+_HELD_AGAINST = ("hydrants", "valves", "shots")
+"""What lies where the hydrants of the register do."""
 SHOT_RADIUS_FT = 25.0
 """Ground shots farther from a hydrant than this do not tell its grade. [ft]"""
 
@@ -86,7 +91,10 @@ def bring_in(
     words: IntakeWords | None = None,
     now: dt.datetime | None = None,
     replace: bool = False,
+    adds: bool = False,
     dry_run: bool = False,
+    allow_remote: bool = False,
+    beyond: bool = False,
     tell: Callable[[str], None] = quiet,
 ) -> tuple[Intake, Added]:
     """
@@ -105,9 +113,17 @@ def bring_in(
     now
         The time to record, in UTC; the clock's where it is None.
     replace
-        Of areas, valves, mains or facilities: take away what came from other sources.
+        Of areas, valves, mains or facilities: take away what came from other sources. Of hydrants:
+        the layer is the whole inventory, and what it lacks is retired.
+    adds
+        Of hydrants: nothing that the layer lacks is retired.
     dry_run
         Do everything but write.
+    allow_remote
+        Whether a source on the web may be fetched.
+    beyond
+        The layer lies elsewhere than the hydrants of the register; hydrants, valves and shots are
+        else refused where most of them do.
     tell
         Told each stage of the work.
 
@@ -116,6 +132,11 @@ def bring_in(
     intake, added
         What the source held, and what of it was new to the register.
 
+    Notes
+    -----
+    Beside the register stand, as CSV, the rows that are put aside (`REGISTER_exceptions.csv`) and
+    what the newest hydrant layer changed (`REGISTER_changes.csv`).
+
     Raises
     ------
     HydrantGISError
@@ -123,12 +144,43 @@ def bring_in(
     """
     moment = the_time() if now is None else now
     store = Register(Path(register))
+    stands = store.hydrants() if store.exists() and kind in _HELD_AGAINST else None
     known = pd.Index(store.hydrants()["hydrant_id"]) if kind == "readings" else None
+    service = None if stands is None or beyond else service_area(stands.geometry)
     intake = take(
-        str(source), kind, words or IntakeWords(), today=moment.date(), known=known, tell=tell
-    )
+        str(source), kind, words or IntakeWords(), today=moment.date(), known=known,
+        service=service, allow_remote=allow_remote, tell=tell,
+    )  # fmt: skip
     tell(f"{'looking at' if dry_run else 'writing to'} {store.path.name}")
-    return intake, store.add(intake, now=moment, replace=replace, dry_run=dry_run)
+    if kind == "hydrants" and stands is not None:
+        intake = named_by_place(intake, stands)
+    added = store.add(intake, now=moment, replace=replace, adds=adds, dry_run=dry_run)
+    if not (dry_run or added.known):
+        _write_beside(store, added)
+    return intake, added
+
+
+def beside(register: Path, what: str) -> Path:
+    """
+    The CSV beside a register that holds its `exceptions` or `changes`.
+
+    Examples
+    --------
+    >>> beside(Path("register.gpkg"), "changes").name
+    'register_changes.csv'
+    """
+    return register.with_name(f"{register.stem}_{what}.csv")
+
+
+def _write_beside(store: Register, added: Added) -> None:
+    """Lists for a spreadsheet; one with nothing to say is taken away."""
+    aside, path = store.exceptions(), beside(store.path, "exceptions")
+    if len(aside):
+        write_csv(path, EXCEPTIONS, aside)
+    else:
+        path.unlink(missing_ok=True)
+    if len(added.changes):
+        write_csv(beside(store.path, "changes"), CHANGES, added.changes)
 
 
 def keep_standards(

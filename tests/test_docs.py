@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
+import tomllib
+from dataclasses import fields
 from pathlib import Path
 
 import pytest
@@ -11,6 +14,7 @@ import pytest
 from hydrantgis.cli import app
 from hydrantgis.ground.findings import CODES
 from hydrantgis.ground.tables import CHECKED
+from hydrantgis.intake.words import IntakeWords, words_from_mapping
 from hydrantgis.standards.load import cautions, shipped_rules
 
 ROOT = Path(__file__).parent.parent
@@ -73,6 +77,16 @@ def test_tables_in_the_documents_are_those_of_the_code() -> None:
 def test_the_demo_screen_is_what_the_demo_prints(capsys, tmp_path, monkeypatch) -> None:
     monkeypatch.chdir(tmp_path)
     hold(README, "demo", demo_screen(capsys, tmp_path))
+
+
+def test_the_profile_in_the_readme_is_one_and_says_every_word_there_is() -> None:
+    text = README.read_text(encoding="utf-8")
+    lines = text[text.index("    format = 1") :].split("\n\n")[0]
+    mapping = tomllib.loads("\n".join(line[4:] for line in lines.splitlines()))
+    words, kind = words_from_mapping(mapping, "README.md")
+    assert kind == "hydrants"
+    said = json.loads(words.as_json())
+    assert set(said) | {"swap_xy"} == {field.name for field in fields(IntakeWords)}
 
 
 def test_every_command_in_the_readme_is_one() -> None:

@@ -4,6 +4,7 @@ Commands that look into sources and bring them in: inspect, import, survey.
 
 from __future__ import annotations
 
+from pathlib import Path  # noqa: TC003 - typer reads it at run time
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -13,7 +14,6 @@ from hydrantgis.cli.talk import DATA_ERRORS, grid, has_errors, put, put_findings
 from hydrantgis.ground.errors import WordsError, some
 
 if TYPE_CHECKING:
-    from pathlib import Path
     from typing import Any
 
     from hydrantgis.intake.take import Intake
@@ -26,30 +26,79 @@ SURVEY_KINDS = ("readings", "shots")
 
 def inspect(
     source: o.Source,
+    as_kind: Annotated[
+        str | None, typer.Option("--as", help="What the source is meant to be; else the likeliest.")
+    ] = None,
+    crs: o.Crs = None,
     layer: o.Layer = None,
+    profile: o.Profile = None,
+    place: o.Places = None,
+    swap_xy: o.SwapXy = False,
+    encoding: o.Encoding = None,
+    header_row: o.HeaderRow = None,
+    decimal: o.Decimal = None,
+    write_profile: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Write a commented profile to start from."),
+    ] = None,
+    allow_remote: o.AllowRemote = False,
     as_json: o.Json = False,
     quiet: o.Quiet = False,
 ) -> None:
     """
     What is in a source: layers, fields, CRS, units, what looks wrong, a suggested mapping.
 
-    Nothing is written. A field behind a column in brackets is only likely; say it with --field.
+    Nothing is brought in. A field behind a column in brackets is only likely; say it with --field,
+    or in a profile.
 
     \b
     Example:
       hydrantgis inspect hydrants.zip
       hydrantgis inspect city.gdb --layer Hydrants --json
+      hydrantgis inspect hydrants.csv --write-profile hydrants.toml
     """
     from hydrantgis.intake.look import look
+    from hydrantgis.intake.profile import start_profile
+    from hydrantgis.intake.remote import told
 
-    teller(quiet=quiet)(f"looking into {source}")
-    report = look(source, layer=layer)
+    words, kind = _said(
+        profile, crs=crs, layer=layer, places=place, swap_xy=swap_xy, encoding=encoding,
+        header_row=header_row, decimal=decimal,
+    )  # fmt: skip
+    kind = as_kind or kind
+    if kind is not None and kind not in (*LAYER_KINDS, *SURVEY_KINDS):
+        raise WordsError(f"`{kind}` is not read here", accepted=", ".join(LAYER_KINDS))
+    tell = teller(quiet=quiet)
+    tell(f"looking into {told(source)}")
+    if write_profile is not None:
+        _need_free(write_profile)
+        start = start_profile(source, words=words, kind=kind, allow_remote=allow_remote)
+        _write_text(write_profile, start)
+    report = look(source, words=words, kind=kind, allow_remote=allow_remote)
     if as_json:
         put_json(report)
         return
     put(f"{report['source']} ({report['driver']}), {len(report['layers'])} layer(s)")
+    for name, reason in report["unreadable"].items():
+        put(f"  {name} cannot be read: {reason}")
     for entry in report["layers"]:
         _put_layer(entry)
+    if write_profile is not None:
+        put()
+        put(f"A profile to start from stands in {write_profile}; correct it, then")
+        put(f"  hydrantgis import {told(source)} --profile {write_profile}")
+
+
+def _need_free(path: Path) -> None:
+    """Refuse to write a profile over one that somebody may have corrected."""
+    if path.exists():
+        raise WordsError(
+            "the profile is there already", where=str(path), do="name another file, or move it away"
+        )
+
+
+def _write_text(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8", newline="\n")
 
 
 def _put_layer(entry: dict[str, Any]) -> None:
@@ -59,54 +108,83 @@ def _put_layer(entry: dict[str, Any]) -> None:
     put(f"Layer {entry['name']}: {entry['geometry_type'] or 'table'}, {entry['rows']:,} rows")
     put(f"  looks like: {entry['likely_kind']}")
     put(f"  CRS: {entry['crs_told'] or 'none'}")
-    if entry["crs_candidates"]:
-        put(f"  may be: {some(entry['crs_candidates'], 6)}")
+    if entry["crs_area"]:
+        put(f"  used in: {entry['crs_area'][:100]}")
+    for number, candidate in enumerate(entry["crs_candidates"]):
+        put(f"  {'may be:' if number == 0 else '       '} {candidate}")
+    if entry["place"]["form"]:
+        put(f"  place: {entry['place']['form']} in {', '.join(entry['place']['fields'])}")
     if entry["bounds"]:
         west, south, east, north = entry["bounds"]
-        put(f"  extent: x {west:,.6g} to {east:,.6g}, y {south:,.6g} to {north:,.6g}")
+        digits = 6 if max(abs(west), abs(east)) <= 360 else 1
+        put(
+            f"  extent: x {west:,.{digits}f} to {east:,.{digits}f}, "
+            f"y {south:,.{digits}f} to {north:,.{digits}f}"
+        )
     if entry["z"].get("present"):
         z = entry["z"]
         put(
             f"  Z: {z['present']:,} points, {z['least']:g} to {z['greatest']:g}, "
-            f"{z['exactly_zero']:,} exactly 0; not brought in"
+            f"{z['exactly_zero']:,} exactly 0; brought in only where a field is said to be `(Z)`"
         )
     put("  Fields")
-    rows = [("field", "type", "filled", "distinct", "column", "examples")]
+    rows = [("field", "type", "filled", "distinct", "seems to be", "sure", "examples")]
     for field in entry["fields"]:
-        column = field["column"] or ""
-        told = column if field["confidence"] >= SURE or not column else f"({column}?)"
+        sure = f"{field['confidence']:.0%}" if field["column"] else ""
         rows.append(
             (
                 field["name"], field["type"], f"{field['filled']:,}", f"{field['distinct']:,}",
-                told, some(field["examples"], 3)[:48],
+                field["meaning"], sure, some(field["examples"], 3)[:48],
             )
         )  # fmt: skip
-    grid(rows, right=(2, 3), indent=4)
+    grid(rows, right=(2, 3, 5), indent=4)
+    unsure = [f for f in entry["fields"] if f["column"] and f["confidence"] < SURE]
+    if unsure:
+        put("  Only likely; say it with --field or in a profile")
+        grid([(f["name"], f"{f['column']}?", f["reason"]) for f in unsure], indent=4)
     if entry["findings"]:
-        put("  What looks wrong")
-        grid([(f["code"], f["field"], f["message"]) for f in entry["findings"]], indent=4)
+        put("  What was noticed")
+        rank = {"error": 0, "warning": 1, "note": 2}
+        told = sorted(entry["findings"], key=lambda f: rank[f["severity"]])
+        grid([(f["severity"], f["code"], f["field"], f["message"]) for f in told], indent=4)
 
 
 def _said(
     profile: Path | None,
     *,
-    crs: str | None,
-    layer: str | None,
-    fields: list[str] | None,
-    units: list[str] | None,
-    spellings: list[str] | None,
-    values: list[str] | None,
-    date_order: str | None,
-    number_rows: str | None,
-    constants: dict[str, str | None],
+    crs: str | None = None,
+    layer: str | None = None,
+    places: list[str] | None = None,
+    swap_xy: bool = False,
+    encoding: str | None = None,
+    header_row: int | None = None,
+    decimal: str | None = None,
+    fields: list[str] | None = None,
+    units: list[str] | None = None,
+    spellings: list[str] | None = None,
+    values: list[str] | None = None,
+    date_order: str | None = None,
+    number_rows: str | None = None,
+    constants: dict[str, str | None] | None = None,
 ) -> tuple[IntakeWords, str | None]:
     """The words of the command line over those of the profile, and the profile's `as`."""
+    from hydrantgis.ground.numerals import DECIMALS
     from hydrantgis.ground.units import unit_of
-    from hydrantgis.intake.words import DATE_ORDERS, IntakeWords, pairs, words_from_mapping
+    from hydrantgis.intake.words import (
+        DATE_ORDERS,
+        IntakeWords,
+        pairs,
+        unit_for,
+        words_from_mapping,
+    )
     from hydrantgis.standards.load import read_toml
 
-    if date_order is not None and date_order not in DATE_ORDERS:
-        raise WordsError(f"`{date_order}` is no order of dates", accepted=", ".join(DATE_ORDERS))
+    for option, word, known in (
+        ("--date-order", date_order, DATE_ORDERS),
+        ("--decimal", decimal, DECIMALS),
+    ):
+        if word is not None and word not in known:
+            raise WordsError(f"`{word}` is no {option}", accepted=" or ".join(known))
     by_column: dict[str, dict[str, str]] = {}
     for name, allowed in pairs(values or [], "--value column:WORD").items():
         column, colon, word = name.partition(":")
@@ -116,10 +194,15 @@ def _said(
     said = IntakeWords(
         crs=crs,
         layer=layer,
+        place=pairs(places or [], "--place"),
+        swap_xy=swap_xy or None,
+        encoding=encoding,
+        header_row=header_row,
+        decimal=decimal,
         fields=pairs(fields or [], "--field"),
-        units={k: unit_of(v) for k, v in pairs(units or [], "--unit").items()},
+        units={k: unit_for(k, v) for k, v in pairs(units or [], "--unit").items()},
         spellings={k.lower(): unit_of(v) for k, v in pairs(spellings or [], "--spelling").items()},
-        constants={k: v for k, v in constants.items() if v is not None},
+        constants={k: v for k, v in (constants or {}).items() if v is not None},
         meanings=by_column,
         date_order=date_order,
         number_rows=number_rows,
@@ -139,15 +222,30 @@ def import_layer(
     crs: o.Crs = None,
     layer: o.Layer = None,
     profile: o.Profile = None,
+    place: o.Places = None,
+    swap_xy: o.SwapXy = False,
+    encoding: o.Encoding = None,
+    header_row: o.HeaderRow = None,
+    decimal: o.Decimal = None,
     field: o.Fields = None,
     unit: o.Units = None,
     spelling: o.Spellings = None,
     value: o.Values = None,
     date_order: o.DateOrder = None,
     number_rows: o.NumberRows = None,
+    write_profile: o.WriteProfile = None,
     replace: Annotated[
-        bool, typer.Option("--replace", help="Take away what came from other sources.")
+        bool,
+        typer.Option(
+            "--replace",
+            help="Take away what came from other sources; retire hydrants that the layer lacks.",
+        ),
     ] = False,
+    adds: Annotated[
+        bool, typer.Option("--adds", help="Retire no hydrant, even where the layer lacks some.")
+    ] = False,
+    beyond: o.Beyond = False,
+    allow_remote: o.AllowRemote = False,
     strict: o.Strict = False,
     as_json: o.Json = False,
     dry_run: o.DryRun = False,
@@ -157,7 +255,8 @@ def import_layer(
     Hydrants, areas, valves, mains or facilities into the register.
 
     Every row is accounted for: accepted, held until someone decides, or rejected. The first hydrant
-    layer makes the register and gives it its CRS.
+    layer makes the register and gives it its CRS. A newer vintage of it, one that holds at least
+    half of its hydrants, is told by what is new, gone, moved and changed; what is gone is retired.
 
     \b
     Example:
@@ -166,12 +265,15 @@ def import_layer(
       hydrantgis import list.csv --crs EPSG:4326 --number-rows H- --dry-run
     """
     words, kind = _said(
-        profile, crs=crs, layer=layer, fields=field, units=unit, spellings=spelling, values=value,
-        date_order=date_order, number_rows=number_rows, constants={},
+        profile, crs=crs, layer=layer, places=place, swap_xy=swap_xy, encoding=encoding,
+        header_row=header_row, decimal=decimal, fields=field, units=unit, spellings=spelling,
+        values=value, date_order=date_order, number_rows=number_rows,
     )  # fmt: skip
     _bring(
-        source, as_kind or kind or "hydrants", LAYER_KINDS, register, words, replace=replace,
-        strict=strict, as_json=as_json, dry_run=dry_run, quiet=quiet,
+        source, as_kind or kind or "hydrants", LAYER_KINDS, register, words,
+        replace=replace, adds=adds, strict=strict, as_json=as_json, dry_run=dry_run, quiet=quiet,
+        allow_remote=allow_remote,
+        beyond=beyond, write_profile=write_profile,
     )  # fmt: skip
 
 
@@ -192,12 +294,20 @@ def survey(
     crs: o.Crs = None,
     layer: o.Layer = None,
     profile: o.Profile = None,
+    place: o.Places = None,
+    swap_xy: o.SwapXy = False,
+    encoding: o.Encoding = None,
+    header_row: o.HeaderRow = None,
+    decimal: o.Decimal = None,
     field: o.Fields = None,
     unit: o.Units = None,
     spelling: o.Spellings = None,
     value: o.Values = None,
     date_order: o.DateOrder = None,
     number_rows: o.NumberRows = None,
+    write_profile: o.WriteProfile = None,
+    beyond: o.Beyond = False,
+    allow_remote: o.AllowRemote = False,
     strict: o.Strict = False,
     as_json: o.Json = False,
     dry_run: o.DryRun = False,
@@ -218,8 +328,9 @@ def survey(
         --vertical-datum NAVD88
     """
     words, kind = _said(
-        profile, crs=crs, layer=layer, fields=field, units=unit, spellings=spelling, values=value,
-        date_order=date_order, number_rows=number_rows,
+        profile, crs=crs, layer=layer, places=place, swap_xy=swap_xy, encoding=encoding,
+        header_row=header_row, decimal=decimal, fields=field, units=unit, spellings=spelling,
+        values=value, date_order=date_order, number_rows=number_rows,
         constants={
             "method": method, "measured_to": measured_to, "measured_from": measured_from,
             "vertical_datum": vertical_datum,
@@ -227,7 +338,8 @@ def survey(
     )  # fmt: skip
     _bring(
         source, as_kind or kind or "readings", SURVEY_KINDS, register, words,
-        strict=strict, as_json=as_json, dry_run=dry_run, quiet=quiet,
+        strict=strict, as_json=as_json, dry_run=dry_run, quiet=quiet, allow_remote=allow_remote,
+        beyond=beyond, write_profile=write_profile,
     )  # fmt: skip
 
 
@@ -239,16 +351,25 @@ def _bring(
     words: IntakeWords,
     *,
     replace: bool = False,
+    adds: bool = False,
     strict: bool,
     as_json: bool,
     dry_run: bool,
     quiet: bool,
+    allow_remote: bool,
+    beyond: bool,
+    write_profile: Path | None,
 ) -> None:
     if kind not in kinds:
         raise WordsError(
             f"`{kind}` is not read here", accepted=", ".join(kinds), do="say --as KIND"
         )
     from hydrantgis import job
+    from hydrantgis.ground.findings import join_findings
+    from hydrantgis.intake.profile import profile_of
+
+    if write_profile is not None:
+        _need_free(write_profile)
 
     intake, added = job.bring_in(
         register,
@@ -256,20 +377,29 @@ def _bring(
         kind,
         words=words,
         replace=replace,
+        adds=adds,
         dry_run=dry_run,
+        allow_remote=allow_remote,
+        beyond=beyond,
         tell=teller(quiet=quiet),
     )
     if as_json:
         put_json(_as_json(intake, added, register, dry_run=dry_run))
     else:
         _put_intake(intake, added, register, dry_run=dry_run)
-    if strict and has_errors(intake.findings):
+    if write_profile is not None and not dry_run:
+        _write_text(write_profile, profile_of(words, kind))
+    if strict and has_errors(join_findings(intake.findings, added.findings)):
         raise typer.Exit(DATA_ERRORS)
 
 
 def _as_json(intake: Intake, added: Added, register: Path, *, dry_run: bool) -> dict[str, Any]:
     import json
 
+    from hydrantgis.cli.changes import changes_told
+    from hydrantgis.ground.findings import join_findings
+
+    noticed = join_findings(intake.findings, added.findings)
     return {
         "register": str(register),
         "dry_run": dry_run,
@@ -284,12 +414,17 @@ def _as_json(intake: Intake, added: Added, register: Path, *, dry_run: bool) -> 
             "rejected": intake.count.rejected,
         },
         "intake": {**intake.record, "fields": json.loads(str(intake.record["fields"]))},
-        "findings": json.loads(intake.findings.to_json(orient="records")),
+        "changes": changes_told(added),
+        "findings": json.loads(noticed.to_json(orient="records")),
     }
 
 
 def _put_intake(intake: Intake, added: Added, register: Path, *, dry_run: bool) -> None:
     import json
+
+    from hydrantgis.cli.changes import put_changes
+    from hydrantgis.ground.findings import join_findings
+    from hydrantgis.job import beside
 
     record = intake.record
     put(f"{record['source']}, layer {record['layer']}, as {intake.kind}")
@@ -308,6 +443,10 @@ def _put_intake(intake: Intake, added: Added, register: Path, *, dry_run: bool) 
         put(f"  CRS {record['crs']}, named by the {record['crs_from']}")
     put("Fields")
     grid([(column, "<-", name) for column, name in json.loads(str(record["fields"])).items()])
-    put_findings(intake.findings)
+    put_changes(added, dry_run=dry_run)
+    put_findings(join_findings(intake.findings, added.findings))
     if len(intake.exceptions):
-        put("Held and rejected rows stand in the layer `exceptions`, as the source had them.")
+        where = "" if dry_run else f" and in {beside(register, 'exceptions')}"
+        put(f"Held and rejected rows stand in the layer `exceptions`{where}, as they were.")
+    if len(added.changes) and not dry_run:
+        put(f"Every change stands in the layer `changes` and in {beside(register, 'changes')}.")

@@ -9,7 +9,10 @@ from typing import Annotated
 
 import typer
 
-Source = Annotated[str, typer.Argument(help="A file: vector layer, zipped shapefile, or CSV.")]
+Source = Annotated[
+    str,
+    typer.Argument(help="A file (vector layer, CSV, XLSX, OSM PBF) or postgresql:// address."),
+]
 RegisterFile = Annotated[
     Path, typer.Option("--register", help="The register (GeoPackage).", show_default=True)
 ]
@@ -40,7 +43,7 @@ Fields = Annotated[
 ]
 Units = Annotated[
     list[str] | None,
-    typer.Option("--unit", help="column=UNIT of bare numbers: in ft ftUS yd mm cm m km."),
+    typer.Option("--unit", help="column=UNIT of bare numbers: in ft ftUS yd mm cm m km; gpm l/s."),
 ]
 Spellings = Annotated[
     list[str] | None, typer.Option("--spelling", help="WORD=UNIT, for units typed wrongly.")
@@ -49,6 +52,31 @@ Values = Annotated[
     list[str] | None, typer.Option("--value", help="column:WORD=ALLOWED, for words of the source.")
 ]
 DateOrder = Annotated[str | None, typer.Option(help="mdy or dmy, for dates such as 03/04/2024.")]
+Places = Annotated[
+    list[str] | None,
+    typer.Option("--place", help="x=FIELD and y=FIELD, shape=FIELD, latlon=FIELD or lonlat=FIELD."),
+]
+SwapXy = Annotated[
+    bool, typer.Option("--swap-xy", help="The source has X and Y the wrong way round.")
+]
+Encoding = Annotated[
+    str | None, typer.Option(help="How letters are written: utf-8, cp1252, ...; else found out.")
+]
+HeaderRow = Annotated[
+    int | None, typer.Option(min=1, help="Row of a table that holds the names of the fields.")
+]
+Decimal = Annotated[str | None, typer.Option(help="Decimal mark of numbers typed as text: . or ,")]
+Beyond = Annotated[
+    bool,
+    typer.Option("--beyond", help="The layer lies elsewhere than the register's hydrants."),
+]
+AllowRemote = Annotated[
+    bool, typer.Option("--allow-remote", help="Fetch a source from the web (http, https).")
+]
+WriteProfile = Annotated[
+    Path | None,
+    typer.Option(metavar="FILE", help="Write what these words say as a profile, for next year."),
+]
 NumberRows = Annotated[
     str | None,
     typer.Option(metavar="PREFIX", help="Make ids from this and the row's number, where none is."),

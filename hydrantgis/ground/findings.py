@@ -39,22 +39,96 @@ CODES: dict[str, Kind] = {
     # what intake notices
     "id-missing": Kind(_E, "the row has no id", "give it an id, or number the rows"),
     "id-repeated": Kind(_E, "several rows that differ share one id", "decide which row is meant"),
+    "id-placeholder": Kind(_E, "the id is one that stands for none", "give the row an id"),
+    "id-in-two-places": Kind(
+        _E, "one id stands at places apart from each other", "find out which hydrant has the id"
+    ),
+    "ids-in-one-place": Kind(
+        _E, "hydrants of different ids stand in one place",
+        "find out which one is there, or say same_place_ft = 0 in a profile",
+    ),
+    "id-alike": Kind(
+        _W, "ids that differ only by zeros in front, case or marks", "see that both are meant"
+    ),
     "row-repeated": Kind(_W, "the row stands twice in all that is brought in", "nothing"),
     "no-location": Kind(_W, "the row has no usable point", "locate it"),
     "zero-location": Kind(_E, "the point is exactly 0, 0", "locate it"),
+    "no-rows": Kind(_W, "the layer is empty", "ask for it again"),
+    "page-limit": Kind(
+        _W, "exactly as many rows as services hand out at a time: it may have been cut off",
+        "count the rows where the layer came from",
+    ),
+    "zero-extent": Kind(_E, "all points lie at one place", "ask for the layer again"),
+    "crs-missing": Kind(
+        _E, "the source names no coordinate reference system", "ask, and say it with --crs"
+    ),
+    "two-coordinates": Kind(
+        _N, "a field holds two numbers, and nothing tells which is which",
+        "say --place latlon=FIELD or --place lonlat=FIELD",
+    ),
+    "has-heights": Kind(
+        _N, "looks like measured heights", "bring them in with `survey`"
+    ),
+    "parts-taken": Kind(
+        _W, "points of several parts were taken as the profile says", "look at a few"
+    ),
+    "place-unreadable": Kind(_E, "the coordinates cannot be read", "correct them"),
     "many-parts": Kind(_E, "the point has several parts", "decide which part is meant"),
     "far-location": Kind(
         _W, "the point lies far from all others; swapped coordinates do that", "check its place"
     ),
+    "axes-swapped": Kind(
+        _E, "the point lies far off, and with x and y exchanged among the others",
+        "exchange them in the source"
+    ),
+    "attribute-coordinates-differ": Kind(
+        _W, "coordinates among the row's fields do not agree with its point",
+        "find out which of the two is right"
+    ),
+    "outside-service-area": Kind(
+        _W, "the point lies more than 5 miles from where the register's hydrants are",
+        "check its place",
+    ),
+    "foot-told-apart": Kind(
+        _N, "the CRS is in one of two feet, and the other would move the points", "be sure of it"
+    ),
+    "crs-unproved": Kind(
+        _N, "the CRS has no area of use that the points could be held against", "look at the map"
+    ),
     "crs-overruled": Kind(_W, "--crs was taken instead of what the source says", "be sure of it"),
     "outside-crs-area": Kind(
         _E, "the point lies outside the area of use of its CRS", "check the CRS of the source"
+    ),
+    "not-a-hydrant": Kind(_W, "the row is tagged as something else", "nothing"),
+    "tags-unpacked": Kind(_N, "tags packed in one field were read as fields", "look at them"),
+    "codes-read": Kind(_N, "codes were read as the labels that stand for them", "nothing"),
+    "code-unknown": Kind(
+        _W, "codes without a label stay as they are",
+        'say [codes.FIELD] CODE = "LABEL" in a profile',
+    ),
+    "spelling-unknown": Kind(
+        _N, "spellings that the table of the profile does not have", "add them to [values] of it"
+    ),
+    "encoding-taken": Kind(
+        _N, "the letters are not in UTF-8 and no mark says how they are written", "look at a few"
+    ),
+    "text-garbled": Kind(
+        _W, "letters look as if read in another encoding than they were written in",
+        "say --encoding",
     ),
     "value-unreadable": Kind(_E, "the cell cannot be read as what its column holds", "correct it"),
     "value-out-of-range": Kind(_E, "the value lies outside what its column allows", "correct it"),
     "value-not-allowed": Kind(_E, "the value is none of those its column allows", "map the value"),
     "value-missing": Kind(_E, "a required value is missing", "supply it"),
     "sentinel-value": Kind(_W, "the value looks like a mark for `not known`", "leave it blank"),
+    "value-too-often": Kind(
+        _W, "an odd value stands in too many rows; it may stand for `not known`",
+        "say [sentinels] in a profile if it does",
+    ),
+    "unit-doubtful": Kind(_W, "the numbers are unusual in the unit that is said", "check the unit"),
+    "date-order-proved": Kind(
+        _N, "the order of day and month was taken from dates that fit no other", "check one date"
+    ),
     "date-in-future": Kind(_W, "the date lies in the future", "correct the date"),
     "date-implausible": Kind(_W, "a date before the first hydrants; left blank", "correct it"),
     "unit-missing": Kind(
@@ -63,7 +137,8 @@ CODES: dict[str, Kind] = {
     "dates-as-milliseconds": Kind(
         _N, "whole numbers were read as milliseconds since 1970-01-01", "check one of them"
     ),
-    "z-left-out": Kind(_N, "a Z of unknown meaning was left out", "bring it in as a reading"),
+    "z-left-out": Kind(_N, "a Z of unknown meaning was left out",
+        "say --field COLUMN=(Z) if it is what a column holds"),
     "shape-mended": Kind(_W, "the shape crossed itself and was mended", "look at it"),
     "field-unused": Kind(_N, "a field of the source was not brought in", "map it if it matters"),
     "unknown-hydrant": Kind(
@@ -80,6 +155,16 @@ CODES: dict[str, Kind] = {
         "name the field with --field shot_code=FIELD, and words with --value shot_code:WORD=ground",
     ),
     "shot-implausible": Kind(_E, "the elevation is a mark for `not known`", "leave it out"),
+    # what the register notices
+    "id-by-place": Kind(
+        _N, "the row has no id, and stands where a hydrant of the register does: it got that id",
+        "look at a few",
+    ),
+    "moved-far": Kind(_W, "the hydrant moved farther than a survey corrects", "check its place"),
+    "renumbered": Kind(
+        _W, "a new id stands where one that is gone stood; the readings stay with the old id",
+        "find out whether it is the same hydrant, and give it its old id if so",
+    ),
     # what the heights room notices
     "readings-same-day": Kind(
         _W, "several readings of one day differ", "measure again, or say which one stands"

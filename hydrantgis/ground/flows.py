@@ -19,6 +19,8 @@ from fractions import Fraction
 import numpy as np
 import pandas as pd
 
+from hydrantgis.ground.errors import UnitError
+
 
 class FlowUnit(StrEnum):
     """A unit of flow; the value is how it is written in settings."""
@@ -27,7 +29,7 @@ class FlowUnit(StrEnum):
     L_MIN = "l/min"
     L_S = "l/s"
     M3_H = "m3/h"
-    GPM_IMP = "imp gpm"
+    GPM_IMP = "impgpm"
 
 
 US_GALLON_L = 231 * Fraction(254, 100) ** 3 / 1000
@@ -69,6 +71,30 @@ def _plain(word: str) -> str:
     word = re.sub(r"\bsecond\b", "s", word)
     word = re.sub(r"\bhour\b", "h", word)
     return re.sub(r"\s+", "", word)
+
+
+def flow_unit_of(text: str) -> FlowUnit:
+    """
+    The unit that a word stands for.
+
+    Raises
+    ------
+    UnitError
+        The word is no unit of flow that is known here.
+
+    Examples
+    --------
+    >>> flow_unit_of("L per min")
+    <FlowUnit.L_MIN: 'l/min'>
+    """
+    known = SPELLINGS.get(_plain(text))
+    if known is None:
+        raise UnitError(
+            f"`{text}` is no unit of flow",
+            accepted=", ".join(FlowUnit),
+            do="name one of the accepted units",
+        )
+    return known
 
 
 def parse_flow_gpm(text: str, *, unit: FlowUnit | None) -> tuple[float, str | None]:

@@ -169,6 +169,16 @@ class SettingsReader:
                 self.problem(f"{key}.{name}", f"{entry!r} is no text")
         return {name: entry for name, entry in value.items() if isinstance(entry, str)}
 
+    def texts(self, key: str) -> tuple[str, ...]:
+        """Take a list of text."""
+        value = self._take(key, required=False)
+        if value is None:
+            return ()
+        if not isinstance(value, list) or not all(isinstance(entry, str) for entry in value):
+            self.problem(key, f"{value!r} is no list of text")
+            return ()
+        return tuple(value)
+
     def part(self, key: str, *, required: bool = False) -> SettingsReader:
         """Take a table; an empty one where it is missing."""
         value = self._take(key, required=required)

@@ -67,6 +67,7 @@ EVENTS = (
     "imported", "measured", "extended", "grade_changed", "flowed", "out_of_service",
     "returned_to_service", "retired", "closed_out",
 )  # fmt: skip
+CHANGE_KINDS = ("new", "gone", "moved", "changed", "reappeared", "renumbered")
 KINDS = ("hydrants", "areas", "valves", "mains", "facilities", "readings", "shots")
 
 _ID = _text("hydrant_id", "Hydrant", "The utility's own number of the hydrant.", required=True)
@@ -258,6 +259,9 @@ IMPORTS = Table(
         _text("crs_from", "CRS from", "Who named the CRS.", "source", "user", "none"),
         _text("fields", "Fields", "Canonical column and the field it was read from, as JSON."),
         _text("options", "Options", "Units, ids and other words of the user, as JSON."),
+        _text(
+            "vintage_of", "Vintage of", "The first intake of the layer that this is a newer one of."
+        ),
         Column(name="recorded_at", kind=Kind.MOMENT, title="Recorded at", about="When, UTC."),
         _text("version", "Version", "Of this program."),
     ),
@@ -294,6 +298,23 @@ EXCEPTIONS = Table(
         _text("row_json", "Row", "The row as it stood in the source, as JSON."),
     ),
     geometry="Point",
+)
+
+CHANGES = Table(
+    name="changes",
+    title="Changes",
+    about="What each newer hydrant layer told otherwise than the register stood.",
+    key="hydrant_id",
+    columns=(
+        _text("import_id", "Import", "The intake that told it.", required=True),
+        _ID,
+        _text("change", "Change", "What kind of change.", *CHANGE_KINDS, required=True),
+        _text("column", "Column", "The column that changed."),
+        _text("before", "Before", "What stood there."),
+        _text("after", "After", "What is told now."),
+        _feet("moved_ft", "Moved", "How far the point moved.", 0),
+        _text("other_id", "Other id", "The id that stands at the same place, before or after."),
+    ),
 )
 
 CHECKED = Table(
@@ -429,8 +450,12 @@ KIT_TOTALS = Table(
     ),
 )
 
+INTAKE_TABLES = {t.name: t for t in (HYDRANTS, AREAS, VALVES, MAINS, FACILITIES, READINGS, SHOTS)}
+"""What a source can be read as."""
+
 ALL_TABLES = (
     HYDRANTS, READINGS, SHOTS, AREAS, VALVES, MAINS, FACILITIES, HISTORY, IMPORTS, FINDINGS,
-    EXCEPTIONS, CHECKED, PROVENANCE, SETTINGS, JOBS, *OTHER_LISTS.values(), AREA_TOTALS, KIT_TOTALS,
+    EXCEPTIONS, CHANGES, CHECKED, PROVENANCE, SETTINGS, JOBS, *OTHER_LISTS.values(), AREA_TOTALS,
+    KIT_TOTALS,
 )  # fmt: skip
 """Every table there is."""

@@ -2,11 +2,12 @@
 Cells of a source as the values that a canonical column holds, with a reason for each that is not.
 
 A cell that cannot be read is left blank in the canonical table and told as a finding; its row
-stays. No unit and no order of day and month is ever guessed.
+stays. No unit, decimal mark or order of day and month is ever guessed.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,9 +15,13 @@ import pandas as pd
 
 from hydrantgis.ground.errors import UnitError, WordsError, some
 from hydrantgis.ground.findings import findings, join_findings, no_findings
+from hydrantgis.ground.flows import FlowUnit, flow_unit_of, parse_flows_gpm
+from hydrantgis.ground.numerals import read_numbers, with_dots
 from hydrantgis.ground.table import Column, Kind
-from hydrantgis.ground.units import LengthUnit, convert, parse_lengths_in
+from hydrantgis.ground.units import LengthUnit, convert, parse_lengths_in, unit_of
+from hydrantgis.intake.dates import DATES_FOR_NONE, FIRST_HYDRANTS, read_dates
 from hydrantgis.intake.match import plain, unit_in_name
+from hydrantgis.intake.plausible import looks_like, sentinels_in
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -24,24 +29,20 @@ if TYPE_CHECKING:
     from hydrantgis.ground.table import Table
     from hydrantgis.intake.words import IntakeWords
 
-FIRST_HYDRANTS = pd.Timestamp("1801-01-01")
-"""Dates before this are no dates of hydrants."""
-DATES_FOR_NONE = tuple(pd.Timestamp(day) for day in ("1899-12-30", "1899-12-31", "9999-12-31"))
-"""What spreadsheets and databases write where they have no date."""
-_EPOCH_MILLISECONDS_LEAST = 10_000_000_000
-_SPELLED_DATES = ("%Y-%m-%d", "%Y/%m/%d", "%Y%m%d")
-_ORDERED_DATES = {"mdy": ("%m/%d/%Y", "%m-%d-%Y"), "dmy": ("%d/%m/%Y", "%d-%m-%Y")}
-
 WORDS: dict[str, dict[str, str]] = {
     "barrel": {
-        "dry": "dry", "dry_barrel": "dry", "wet": "wet", "wet_barrel": "wet", "standpipe": "other",
-        "wall": "other", "flush": "other", "underground": "other", "pipe": "other",
+        "dry": "dry", "dry_barrel": "dry", "drybarrel": "dry", "wet": "wet", "wet_barrel": "wet",
+        "wetbarrel": "wet", "standpipe": "other", "wall": "other", "flush": "other",
+        "underground": "other", "pipe": "other", "seco": "dry", "humedo": "wet",
     },
     "status": {
         "in_service": "in_service", "active": "in_service", "act": "in_service",
         "existing": "in_service", "out_of_service": "out_of_service", "oos": "out_of_service",
         "inactive": "out_of_service", "retired": "retired", "abandoned": "retired",
-        "abn": "retired", "removed": "retired",
+        "abn": "retired", "removed": "retired", "activo": "in_service", "en_servicio": "in_service",
+        "fuera_de_servicio": "out_of_service", "en_service": "in_service",
+        "hors_service": "out_of_service", "in_betrieb": "in_service",
+        "ausser_betrieb": "out_of_service", "in_gebruik": "in_service",
     },
     "shot_code": {
         "gnd": "ground", "grd": "ground", "ground": "ground", "gs": "ground", "eg": "ground",
@@ -50,10 +51,43 @@ WORDS: dict[str, dict[str, str]] = {
     },
 }  # fmt: skip
 """What sources write, made plain, and the allowed word that it stands for."""
+SAY_NOTHING = frozenset(
+    ("n_a", "na", "null", "none", "nan", "unknown", "unk", "tbd", "not_known", "pillar", "")
+)
+"""Words, made plain, that stand for `not known` where a word, number, length or date is due."""
+_BLANK_TEXT = frozenset(("<null>", "null", "nan", "#n/a", "#value!", "#ref!"))
+"""What programs write into text for a missing value."""
 
 
-def _as_text(series: pd.Series) -> pd.Series:
-    """Text without blanks round it; whole numbers that a format made real stay whole."""
+@dataclass(frozen=True, slots=True)
+class Read:
+    """
+    One field, read.
+
+    Attributes
+    ----------
+    column
+        Blank where a cell cannot be read.
+    reasons
+        Why a cell cannot be read, missing where it was.
+    remarks
+        About the column as a whole: finding codes with a message.
+    """
+
+    column: pd.Series
+    reasons: pd.Series
+    remarks: list[tuple[str, str]] = field(default_factory=list)
+
+
+def as_text(series: pd.Series) -> pd.Series:
+    """
+    Text without blanks round it; whole numbers that a format made real stay whole.
+
+    Examples
+    --------
+    >>> as_text(pd.Series([12.0, None])).tolist()
+    ['12', nan]
+    """
     if pd.api.types.is_float_dtype(series.dtype):
         whole = series.notna() & (series == series.round()) & (series.abs() < 1e15)
         text = series.astype("str").where(~whole, series.where(whole).astype("Int64").astype("str"))
@@ -62,44 +96,18 @@ def _as_text(series: pd.Series) -> pd.Series:
     return text.mask(series.isna() | (text == ""))
 
 
-def _dates(series: pd.Series, order: str | None) -> tuple[pd.Series, pd.Series, str | None]:
-    """Dates, why a cell is none, and a remark about the whole column."""
-    none = pd.Series(None, index=series.index, dtype="str")
-    if pd.api.types.is_datetime64_any_dtype(series.dtype):
-        # the day is that of the place, as the cell tells it, not that of Greenwich
-        moments = series.dt.tz_localize(None)
-        return moments.dt.normalize().astype("datetime64[ms]"), none, None
-    if pd.api.types.is_numeric_dtype(series.dtype):
-        big = series.abs() >= _EPOCH_MILLISECONDS_LEAST
-        if series.notna().any() and (big | series.isna()).mean() > 0.5:
-            stamps = series.where(big).round().astype("Int64").astype("float64")
-            moments = pd.Series(
-                pd.to_datetime(stamps.to_numpy().astype("datetime64[ms]")), index=series.index
-            ).where(big & series.notna())
-            reasons = none.mask(series.notna() & ~big, "no moment in milliseconds since 1970")
-            return moments.dt.normalize().astype("datetime64[ms]"), reasons, "epoch"
-    text = _as_text(series)
-    # a date with a time behind it is a date
-    head = text.str.replace(r"[T ]\d{1,2}:\d{2}.*$", "", regex=True)
-    result = pd.Series(np.datetime64("NaT"), index=series.index, dtype="datetime64[ms]")
-    for form in (*_SPELLED_DATES, *(_ORDERED_DATES[order] if order else ())):
-        left = result.isna() & head.notna()
-        if form == "%Y%m%d":
-            left &= head.str.fullmatch(r"\d{8}", na=False)
-        if left.any():
-            result[left] = pd.to_datetime(head[left], format=form, errors="coerce").astype(
-                "datetime64[ms]"
-            )
-    bad = head.notna() & result.isna()
-    slashed = bad & head.str.fullmatch(r"\d{1,2}[/-]\d{1,2}[/-]\d{4}", na=False)
-    reasons = none.mask(bad, "no date that is read here").mask(
-        slashed & (order is None), "day and month may be either; say --date-order mdy or dmy"
-    )
-    return result, reasons, None
+def _none(series: pd.Series) -> pd.Series:
+    return pd.Series(None, index=series.index, dtype="str")
 
 
-def _choices(series: pd.Series, column: Column, words: IntakeWords) -> tuple[pd.Series, pd.Series]:
-    text = _as_text(series)
+def _said_nothing(text: pd.Series) -> pd.Series:
+    """Which cells hold a word for `not known`."""
+    spelled = text.dropna().unique()
+    return text.isin([cell for cell in spelled if plain(cell) in SAY_NOTHING])
+
+
+def _choices(series: pd.Series, column: Column, words: IntakeWords) -> Read:
+    text = as_text(series)
     wrong = set(words.meanings.get(column.name, {}).values()) - set(column.allowed)
     if wrong:
         raise WordsError(
@@ -115,54 +123,148 @@ def _choices(series: pd.Series, column: Column, words: IntakeWords) -> tuple[pd.
     }
     made = {word: known.get(plain(word)) for word in text.dropna().unique()}
     result = text.map(made).astype("str").where(text.map(made).notna())
-    bad = text.notna() & result.isna()
+    bad = text.notna() & result.isna() & ~_said_nothing(text)
     reason = f"none of {', '.join(column.allowed)}; say --value {column.name}:WORD=ALLOWED"
-    return result, pd.Series(None, index=series.index, dtype="str").mask(bad, reason)
+    return Read(result, _none(series).mask(bad, reason))
+
+
+def _texts(series: pd.Series, column: Column, words: IntakeWords) -> Read:
+    """Text as it stands, or the text that the user's table has for it."""
+    text = as_text(series)
+    text = text.mask(text.str.lower().isin(_BLANK_TEXT))
+    meanings = words.meanings.get(column.name)
+    if not meanings:
+        return Read(text, _none(series))
+    said = {plain(word): told for word, told in meanings.items()}
+    kept = {plain(told) for told in meanings.values()}
+    spelled = list(text.dropna().unique())
+    made = {word: said.get(plain(word), word) for word in spelled}
+    strange = [w for w in spelled if plain(w) not in said and plain(w) not in kept]
+    remarks = []
+    if strange:
+        message = f"{len(strange):,} spellings are not in the table and stay as they are"
+        remarks.append(("spelling-unknown", f"{message}: {some(sorted(strange), 8)}"))
+    return Read(text.map(made).astype("str").where(text.notna()), _none(series), remarks)
+
+
+def _no_unit(
+    column: Column, field_name: str, cells: pd.Series, numbers: pd.Series, accepted: str
+) -> UnitError:
+    likely = looks_like(numbers, column)
+    hint = f"; they look like {likely}" if likely else ""
+    return UnitError(
+        f"field `{field_name}` holds numbers without a unit",
+        where=f"column `{column.name}`",
+        found=some([str(v) for v in cells.dropna().unique()[:5]]) + hint,
+        accepted=accepted,
+        do=f"say --unit {column.name}=UNIT",
+    )
+
+
+def _unit(column: Column, field_name: str, words: IntakeWords) -> LengthUnit | None:
+    said = words.units.get(column.name)
+    if isinstance(said, FlowUnit):
+        raise WordsError(f"`{said}` is no unit of length", where=f"column `{column.name}`")
+    return said or unit_in_name(field_name)[1]
 
 
 def _lengths(
-    series: pd.Series, column: Column, field_name: str, words: IntakeWords
-) -> tuple[pd.Series, pd.Series]:
+    series: pd.Series,
+    column: Column,
+    field_name: str,
+    words: IntakeWords,
+    row_units: pd.Series | None,
+) -> Read:
     """Lengths in the column's unit; raises `UnitError` where bare numbers have no unit."""
-    unit = words.units.get(column.name) or unit_in_name(field_name)[1]
-    bare = series if pd.api.types.is_numeric_dtype(series.dtype) else _as_text(series)
-    if unit is None and pd.api.types.is_numeric_dtype(series.dtype) and series.notna().any():
-        raise UnitError(
-            f"field `{field_name}` holds numbers without a unit",
-            where=f"column `{column.name}`",
-            found=some([f"{v:g}" for v in series.dropna().unique()[:5]]),
-            accepted=", ".join(LengthUnit),
-            do=f"say --unit {column.name}=UNIT",
-        )
-    lengths, reasons = parse_lengths_in(bare, unit=unit, spellings=words.spellings)
+    unit = _unit(column, field_name, words)
+    numeric = pd.api.types.is_numeric_dtype(series.dtype)
+    bare = series.astype("float64") if numeric else as_text(series)
+    marks, remarks = sentinels_in(bare, column, unit, words.sentinels.get(column.name, ()))
+    cells = bare.mask(marks)
+    if not numeric:
+        cells = cells.mask(_said_nothing(cells))
+        cells = with_dots(cells, words.decimal)
+    if row_units is not None:
+        return _by_row(cells, column, words, row_units, remarks)
+    if unit is None and numeric and cells.notna().any():
+        raise _no_unit(column, field_name, cells.map("{:g}".format), cells, ", ".join(LengthUnit))
+    lengths, reasons = parse_lengths_in(cells, unit=unit, spellings=words.spellings)  # type: ignore[arg-type]
     bad = reasons.notna()
     if unit is None and bad.any() and (reasons[bad] == "no unit").all() and lengths.isna().all():
-        raise UnitError(
-            f"field `{field_name}` holds numbers without a unit",
-            where=f"column `{column.name}`",
-            found=some([str(v) for v in bare.dropna().unique()[:5]]),
-            accepted=", ".join(LengthUnit),
-            do=f"say --unit {column.name}=UNIT",
-        )
-    target = column.unit or LengthUnit.IN
-    values = pd.Series(convert(lengths, LengthUnit.IN, target), index=series.index)
-    return values.round(9), reasons
+        numbers = pd.to_numeric(cells, errors="coerce")
+        raise _no_unit(column, field_name, cells, numbers, ", ".join(LengthUnit))
+    values = pd.Series(convert(lengths, LengthUnit.IN, column.unit or LengthUnit.IN), series.index)
+    values = values.round(9)
+    if unit is not None and (likely := looks_like(values, column, read_as=unit)):
+        middle = f"the middle value is {values.median():g} {column.unit}"
+        remarks.append(("unit-doubtful", f"read as {unit}, {middle}; they look like {likely}"))
+    return Read(values, reasons, remarks)
+
+
+def _by_row(
+    cells: pd.Series,
+    column: Column,
+    words: IntakeWords,
+    row_units: pd.Series,
+    remarks: list[tuple[str, str]],
+) -> Read:
+    """Lengths whose unit stands in a field of its own."""
+    named = as_text(row_units).str.lower()
+    values = pd.Series(np.nan, index=cells.index)
+    reasons = _none(cells).mask(cells.notna() & named.isna(), "the row names no unit")
+    for word in named.dropna().unique():
+        rows = (named == word) & cells.notna()
+        unit = words.spellings.get(word)
+        try:
+            unit = unit or unit_of(word)
+        except UnitError:
+            reasons = reasons.mask(rows, f"`{word}` is no known unit")
+            continue
+        lengths, why = parse_lengths_in(cells[rows], unit=unit, spellings=words.spellings)
+        values[rows] = convert(lengths, LengthUnit.IN, column.unit or LengthUnit.IN)
+        reasons = reasons.where(~rows, why.reindex(cells.index))
+    return Read(values.round(9), reasons, remarks)
+
+
+def _numbers(series: pd.Series, column: Column, field_name: str, words: IntakeWords) -> Read:
+    """Numbers; flow rates with their unit."""
+    text = as_text(series)
+    marks, remarks = sentinels_in(text, column, None, words.sentinels.get(column.name, ()))
+    text = text.mask(marks | _said_nothing(text))
+    if column.name != "flow_gpm":
+        return Read(*read_numbers(text, words.decimal), remarks)
+    named = next((unit for unit in FlowUnit if plain(unit) in plain(field_name)), None)
+    said = words.units.get(column.name)
+    unit = flow_unit_of(said) if said is not None else named
+    values, reasons = parse_flows_gpm(with_dots(text, words.decimal), unit=unit)
+    if unit is None and (reasons == "no unit").any() and values.isna().all():
+        raise _no_unit(column, field_name, text, values, ", ".join(FlowUnit))
+    return Read(values, reasons, remarks)
 
 
 def read_column(
-    series: pd.Series, column: Column, field_name: str, words: IntakeWords
-) -> tuple[pd.Series, pd.Series, str | None]:
+    series: pd.Series,
+    column: Column,
+    field_name: str,
+    words: IntakeWords,
+    *,
+    row_units: pd.Series | None = None,
+) -> Read:
     """
     One field as one canonical column.
 
-    Returns
-    -------
-    values
-        Same index; blank where a cell cannot be read.
-    reasons
-        Same index; why a cell cannot be read, missing where it was.
-    remark
-        About the column as a whole: `epoch` where whole numbers were read as milliseconds.
+    Parameters
+    ----------
+    series
+        As the source has it.
+    column
+        What it shall be.
+    field_name
+        A unit at its end counts as told.
+    words
+        What the user says.
+    row_units
+        Units, row by row.
 
     Raises
     ------
@@ -170,17 +272,29 @@ def read_column(
         Bare numbers and no unit said.
     """
     if column.kind is Kind.DATE:
-        return _dates(series, words.date_order)
+        told = series
+        if series.dtype == "str":
+            marks = series.isin(words.sentinels.get(column.name, ())) | _said_nothing(series)
+            told = series.mask(marks)
+        return Read(*read_dates(told, words.date_order))
     if column.allowed:
-        return (*_choices(series, column, words), None)
+        return _choices(series, column, words)
     if column.kind is Kind.TEXT:
-        return _as_text(series), pd.Series(None, index=series.index, dtype="str"), None
+        return _texts(series, column, words)
     if column.unit is not None:
-        return (*_lengths(series, column, field_name, words), None)
-    text = _as_text(series)
-    values = pd.to_numeric(text, errors="coerce").astype("float64")
-    bad = text.notna() & values.isna()
-    return values, pd.Series(None, index=series.index, dtype="str").mask(bad, "no number"), None
+        return _lengths(series, column, field_name, words, row_units)
+    return _numbers(series, column, field_name, words)
+
+
+def field_of(rows: pd.DataFrame, name: str, join: str) -> pd.Series:
+    """A field, or several joined to one text, blanks left out."""
+    if name in rows:
+        return pd.Series(rows[name])
+    parts = [as_text(rows[part]) for part in name.split(join)]
+    text = parts[0].fillna("")
+    for part in parts[1:]:
+        text = (text + " " + part.fillna("")).str.strip()
+    return text.mask(text == "")
 
 
 def read_cells(
@@ -229,16 +343,15 @@ def read_cells(
         name = fields.get(column.name)
         if name is None:
             if column.name in words.constants:
-                told = pd.Series(words.constants[column.name], index=rows.index, dtype="str")
-                made[column.name], reasons, _ = read_column(told, column, column.name, words)
-                if reasons.notna().any():
-                    raise UnitError(
-                        f"`{words.constants[column.name]}` cannot be the value of `{column.name}`",
-                        found=str(reasons.iloc[0]),
-                    )
+                made[column.name] = _constant(rows, column, words)
             continue
+        cells = field_of(rows, name, " + ")
+        unit_field = words.unit_fields.get(column.name)
         try:
-            values, reasons, remark = read_column(rows[name], column, name, words)
+            read = read_column(
+                cells, column, name, words,
+                row_units=None if unit_field is None else rows[unit_field],
+            )  # fmt: skip
         except UnitError as error:
             if column.name in needed:
                 raise
@@ -249,28 +362,40 @@ def read_cells(
                 )
             )  # fmt: skip
             continue
-        bad = reasons.notna()
+        bad = read.reasons.notna()
         code = "value-not-allowed" if column.allowed else "value-unreadable"
         found.append(
             findings(
                 code, table=table.name, keys=bad.index[bad], column=column.name,
-                values=rows.loc[bad, name].astype("str"),
-                messages=(f"`{name}`: " + reasons[bad]).tolist(),
+                values=cells[bad].astype("str"),
+                messages=(f"`{name}`: " + read.reasons[bad]).tolist(),
             )
         )  # fmt: skip
-        if remark == "epoch":
-            found.append(
-                findings(
-                    "dates-as-milliseconds", table=table.name, keys=["(all)"], column=column.name,
-                    values=[name],
-                )
-            )  # fmt: skip
+        found += [
+            findings(
+                remark, table=table.name, keys=["(all)"], column=column.name, values=[name],
+                messages=message or None,
+            )
+            for remark, message in read.remarks
+        ]  # fmt: skip
+        values = read.column
         if column.kind is Kind.DATE:
             values, noticed = _plausible_dates(values, table.name, column.name, today)
             found.append(noticed)
         made[column.name] = values
     frame = table.conform(pd.DataFrame(made, index=rows.index))
     return pd.DataFrame(frame), join_findings(*found)
+
+
+def _constant(rows: pd.DataFrame, column: Column, words: IntakeWords) -> pd.Series:
+    told = pd.Series(words.constants[column.name], index=rows.index, dtype="str")
+    read = read_column(told, column, column.name, words)
+    if read.reasons.notna().any():
+        raise UnitError(
+            f"`{words.constants[column.name]}` cannot be the value of `{column.name}`",
+            found=str(read.reasons.iloc[0]),
+        )
+    return read.column
 
 
 def _plausible_dates(

@@ -12,6 +12,7 @@ from hydrantgis.ground.errors import SourceError
 if TYPE_CHECKING:
     from pathlib import Path
 
+    import pandas as pd
     import pyproj
 
 
@@ -38,19 +39,29 @@ class Layer:
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """A source and its layers; `name` is what messages and records call it."""
+    """
+    A source and its layers.
+
+    Attributes
+    ----------
+    name
+        What messages and records call it.
+    address
+        What a library opens.
+    encoding
+        How its letters are written, where that is known.
+    tables
+        The rows of each layer, of a source that cannot be looked at without reading them.
+    """
 
     path: Path
     name: str
-    address: str
+    address: str = field(repr=False)
     driver: str
     layers: tuple[Layer, ...]
     options: dict[str, Any] = field(default_factory=dict)
-
-    @property
-    def is_csv(self) -> bool:
-        """Whether it is read as delimited text."""
-        return self.driver == "CSV"
+    encoding: str | None = None
+    tables: dict[str, pd.DataFrame] = field(default_factory=dict, compare=False, repr=False)
 
     def layer(self, name: str | None) -> Layer:
         """

@@ -1,58 +1,103 @@
 """
-Which field of a source is which canonical column: by name, with a confidence and a reason.
+What fields are called, and how like that a name is.
 
-Names are held against a list of the trade's usual ones, also cut to the ten letters that a
-shapefile leaves of them, and then by likeness. Only a match sure enough is used unasked.
+The trade's usual names for each column, also in other languages and in the open data models.
+Names are held against that list, also cut to the ten letters that a shapefile leaves of them, and
+then by likeness.
 """
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from rapidfuzz import fuzz, process
 
-from hydrantgis.ground.errors import SourceError, some
 from hydrantgis.ground.units import LengthUnit
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
-
-    from hydrantgis.ground.table import Table
 
 SURE = 0.9
 """A match of at least this confidence is used unasked."""
 _SHAPEFILE_LETTERS = 10
 _LEAST_LIKENESS = 80
+_CUT_TWICE, _SAME_CONSONANTS = 0.5, 0.75
 
 NAMES: dict[str, tuple[str, ...]] = {
     "hydrant_id": (
         "hydrant_id", "hydrant", "hydrant_no", "hydrant_number", "hyd_no", "hyd_id", "hydid",
         "hydrantid", "hydrant_num", "facilityid", "facility_id", "asset_id", "assetid", "ref",
+        "hydrant_facility_id", "fire_hydrant_id", "hydrant_tag", "identifier", "id_hidrante",
+        "numero_hidrante", "hidrante", "num_hydrant", "numero_hydrant", "id_hydrant", "no_borne",
+        "hyd", "hydno", "hyd_num", "hyd_nbr", "hydrant_nbr", "fh_no", "fh_id", "fhid", "fh_num",
+        "hydrant_tag_no", "tag_no", "hydrantennummer", "hydrant_nr", "hydrantnr",
+        "brandkraan_nr", "idrante", "hidrante_id",
     ),
-    "address": ("address", "street", "location", "hydrant_location", "addr", "loc"),
-    "family": ("family", "manufacturer", "maker", "make", "model", "hydrant_manf", "manuf", "mfr"),
-    "barrel": ("barrel", "barrel_type", "style", "hydrant_type", "pillar_type", "type"),
-    "status": ("status", "lifecyclestatus", "lifecycle_status", "life_cycle"),
-    "owner": ("owner", "ownedby", "owned_by", "hydrant_owner"),
-    "hose_outlet_in": ("hose_outlet", "hose_dia", "hose_size", "hose_diameter"),
-    "pumper_outlet_in": ("pumper_outlet", "pumper_dia", "steamer_size", "steamer_dia"),
-    "main_valve_in": ("main_valve", "valve_dia", "mvo", "valve_opening"),
-    "bury_ft": ("bury", "bury_depth", "depth_of_bury", "burydepth", "bury_length"),
-    "installed_extension_in": ("installed_extension", "extension", "ext_in", "ext_length"),
+    "address": (
+        "address", "street", "location", "hydrant_location", "addr", "loc", "addr_street",
+        "street_address", "site_address", "street_name", "streetname", "direccion", "calle",
+        "adresse", "rue", "strasse",
+        "adres", "straat", "indirizzo", "endereco", "rua",
+    ),
+    "family": (
+        "family", "manufacturer", "maker", "make", "model", "hydrant_manf", "manuf", "mfr", "mfgr",
+        "mfg", "brand", "hydrant_model", "fabricante", "marca", "modelo", "fabricant", "marque",
+        "modele", "hersteller", "fabrikant", "produttore",
+    ),
+    "barrel": (
+        "barrel", "barrel_type", "style", "hydrant_type", "pillar_type", "type",
+        "fire_hydrant_type",
+        "firehydranttype", "tipo", "tipo_hidrante", "type_hydrant", "hydrantart", "bauart",
+    ),
+    "status": (
+        "status", "lifecyclestatus", "lifecycle_status", "life_cycle", "hydrant_status",
+        "oper_status", "estado", "etat", "statut", "zustand", "toestand", "stato", "situacao",
+    ),
+    "owner": (
+        "owner", "ownedby", "owned_by", "hydrant_owner", "operator", "isoperatedby", "operated_by",
+        "propietario", "proprietaire", "eigentuemer", "eigenaar", "proprietario",
+    ),
+    "hose_outlet_in": (
+        "hose_outlet", "hose_dia", "hose_size", "hose_diameter", "nozzle_size", "hose_nozzle",
+        "hoseconnectionsize",
+    ),
+    "pumper_outlet_in": (
+        "pumper_outlet", "pumper_dia", "steamer_size", "steamer_dia", "pumper_size", "steamer",
+        "pumper", "pumper_nozzle", "pumperconnectionsize",
+    ),
+    "main_valve_in": (
+        "main_valve", "valve_dia", "mvo", "valve_opening", "main_valve_opening", "valve_open",
+    ),
+    "bury_ft": (
+        "bury", "bury_depth", "depth_of_bury", "burydepth", "bury_length", "depth_bury", "bury_dep",
+        "profundidad", "profondeur", "einbautiefe", "tiefe", "diepte", "profondita", "profundidade",
+    ),
+    "installed_extension_in": (
+        "installed_extension", "extension", "ext_in", "ext_length", "extension_length", "riser",
+        "extension_kit",
+    ),
     "install_date": (
         "install_date", "installdate", "installed", "date_installed", "install", "instdate",
+        "installation_date", "date_inst", "start_date", "startdate", "in_service_date", "inst_dt",
+        "fecha_instalacion", "date_installation", "date_pose", "einbaudatum", "baujahr",
+        "datum_plaatsing", "data_instalacao", "data_installazione",
     ),
-    "flow_gpm": ("flow_gpm", "gpm", "hydrant_gpm", "flow", "flow_at_20", "fire_flow"),
-    "note": ("note", "notes", "comment", "comments", "remarks"),
+    "flow_gpm": (
+        "flow_gpm", "gpm", "hydrant_gpm", "flow", "flow_at_20", "fire_flow", "flow_rate",
+        "flowrate",
+        "fire_hydrant_flow_capacity", "dischargeflowrate", "caudal", "debit", "durchfluss",
+        "debiet", "portata", "vazao",
+    ),
+    "note": (
+        "note", "notes", "comment", "comments", "remarks", "remark", "description", "status_remark",
+        "observaciones", "nota", "remarque", "bemerkung", "opmerking", "osservazioni",
+    ),
     "reading_date": ("reading_date", "date", "measured_on", "survey_date", "read_on", "gps_date"),
     "method": ("method", "how", "measured_by", "instrument"),
     "measured_to": ("measured_to", "outlet", "reference_point"),
     "measured_from": ("measured_from", "from", "datum_point"),
     "outlet_height_in": (
         "outlet_height", "height", "nozzle_height", "height_above_ground", "hgt",
-        "height_of_hydrant", "outlet_hgt",
+        "height_of_hydrant", "outlet_hgt", "nozzle_ht", "nozz_ht", "noz_ht", "outlet_ht",
+        "nozzle_hgt", "height_above_grade", "ht_above_grade", "hgt_above_grade", "pumper_height",
+        "steamer_height", "altura", "hauteur", "hoehe", "hoogte", "altezza",
     ),
     "outlet_elev_ft": ("outlet_elev", "outlet_elevation", "nozzle_elev", "nozzle_elevation"),
     "grade_elev_ft": ("grade_elev", "grade_elevation", "ground_elev", "ground_elevation"),
@@ -91,16 +136,6 @@ _UNIT_WORDS = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class Match:
-    """A field, the column it seems to be, how sure that is, and why."""
-
-    column: str
-    field: str
-    confidence: float
-    reason: str
-
-
 def plain(name: str) -> str:
     """
     A name in lower case, words joined by underscores.
@@ -128,7 +163,17 @@ def unit_in_name(name: str) -> tuple[str, LengthUnit | None]:
     return ("_".join(words[:-1]), unit) if unit else (plain(name), None)
 
 
-def _score(field_name: str, column: str) -> tuple[float, str]:
+def score(field_name: str, column: str) -> tuple[float, str]:
+    """
+    How likely a field of that name holds a column, 0 to 1, and why.
+
+    Examples
+    --------
+    >>> score("HYD_NO", "hydrant_id")
+    (0.964, '`hyd_no` is a usual name for it')
+    >>> score("flow_gpm", "bury_ft")
+    (0.0, '')
+    """
     whole, (bare, _) = plain(field_name), unit_in_name(field_name)
     names = [plain(name) for name in NAMES.get(column, ())]
     cut = field_name.lower() if len(field_name) == _SHAPEFILE_LETTERS else None
@@ -141,74 +186,22 @@ def _score(field_name: str, column: str) -> tuple[float, str]:
             return 1.0, "the name of the column"
         for place, name in enumerate(names):
             if name in (whole, bare) or name.replace("_", "") == whole.replace("_", ""):
-                return 0.98 - 0.004 * place, f"`{name}` is a usual name for it"
+                return round(0.98 - 0.004 * min(place, 15), 3), f"`{name}` is a usual name for it"
     if full:
         return SURE, f"`{full}` cut to ten letters"
+    again = re.fullmatch(r"(.{8})_\d", cut) if cut else None
+    twin = next((n for n in names if again and len(n) > 8 and n.startswith(again.group(1))), None)
+    if twin:
+        return _CUT_TWICE, f"`{twin}` cut to eight letters, as where two names are cut alike"
     best = process.extractOne(bare, names, scorer=fuzz.ratio)
     if best and best[1] >= _LEAST_LIKENESS:
         return 0.8 * best[1] / 100, f"looks like `{best[0]}`"
+    bones = _consonants(bare)
+    same = next((n for n in names if len(bones) > 3 and _consonants(n) == bones), None)
+    if same:
+        return _SAME_CONSONANTS, f"`{same}` without its vowels"
     return 0.0, ""
 
 
-def suggest(fields: Iterable[str], table: Table) -> list[Match]:
-    """
-    The best field for each column of a table, each field used once.
-
-    Returns
-    -------
-    matches
-        By falling confidence; columns with no likely field are left out.
-
-    Examples
-    --------
-    >>> from hydrantgis.ground.tables import HYDRANTS
-    >>> [(m.column, m.field) for m in suggest(["HYD_NO", "BURY_FT", "SHAPE_LEN"], HYDRANTS)]
-    [('bury_ft', 'BURY_FT'), ('hydrant_id', 'HYD_NO')]
-    """
-    scored = [
-        Match(column.name, name, *_score(name, column.name))
-        for column in table.columns
-        for name in fields
-    ]
-    scored.sort(key=lambda m: (-m.confidence, m.column, m.field))
-    taken_columns: set[str] = set()
-    taken_fields: set[str] = set()
-    result: list[Match] = []
-    for match in scored:
-        free = match.column not in taken_columns and match.field not in taken_fields
-        if match.confidence > 0 and free:
-            taken_columns.add(match.column)
-            taken_fields.add(match.field)
-            result.append(match)
-    return result
-
-
-def field_map(
-    fields: Iterable[str], table: Table, said: Mapping[str, str], *, where: str
-) -> dict[str, str]:
-    """
-    Column and field: what the user says, then what is sure.
-
-    Raises
-    ------
-    SourceError
-        The user names a column or a field that is not there.
-    """
-    names = list(fields)
-    for column, name in said.items():
-        if column not in table.names:
-            raise SourceError(
-                f"`{column}` is no column of {table.name}",
-                accepted=", ".join(table.names),
-                do="name the canonical column first: column=FIELD",
-            )
-        if name not in names:
-            near = process.extractOne(name, names, scorer=fuzz.ratio, score_cutoff=60)
-            hint = f"; did you mean `{near[0]}`?" if near else ""
-            raise SourceError(
-                f"there is no field `{name}`{hint}", where=where, accepted=some(names, 40)
-            )
-    rest = [name for name in names if name not in said.values()]
-    sure = {m.column: m.field for m in suggest(rest, table) if m.confidence >= SURE}
-    result = {**sure, **said}
-    return {column: result[column] for column in table.names if column in result}
+def _consonants(name: str) -> str:
+    return re.sub(r"[aeiou_]", "", name)

@@ -19,6 +19,7 @@ from hydrantgis.ground.findings import findings, join_findings
 if TYPE_CHECKING:
     from hydrantgis.ground.table import Table
 
+MANY_PARTS = ("first", "centroid")
 _FAMILY = {
     "Point": {shapely.GeometryType.POINT, shapely.GeometryType.MULTIPOINT},
     "MultiPolygon": {shapely.GeometryType.POLYGON, shapely.GeometryType.MULTIPOLYGON},
@@ -40,7 +41,7 @@ def bounds_of(shapes: gpd.GeoSeries) -> tuple[float, float, float, float] | None
 
 
 def read_shapes(
-    geometry: gpd.GeoSeries, table: Table, *, where: str
+    geometry: gpd.GeoSeries, table: Table, *, where: str, many_parts: str | None = None
 ) -> tuple[gpd.GeoSeries, pd.Series, pd.DataFrame]:
     """
     Shapes of the declared type, in two dimensions.
@@ -53,6 +54,9 @@ def read_shapes(
         Tells the type.
     where
         The source, for messages.
+    many_parts
+        What is taken of a point of several parts, one of `MANY_PARTS`; such a row is held where
+        it is None.
 
     Returns
     -------
@@ -84,19 +88,25 @@ def read_shapes(
         )
     notes: list[pd.DataFrame] = []
     usable &= fits
-    if shapely.has_z(shapes[usable]).any():
-        with_z = int(shapely.has_z(shapes[usable]).sum())
-        notes.append(
-            findings(
-                "z-left-out", table=table.name, keys=["(all)"], column="geometry",
-                messages=f"{with_z:,} shapes have a Z of unknown meaning; it was left out",
-            )
-        )  # fmt: skip
-    flat = shapely.force_2d(shapes)
+    flat, tall = shapes.copy(), shapely.has_z(shapes)
+    flat[tall] = shapely.force_2d(shapes[tall])
     held = np.zeros(len(shapes), dtype=bool)
     if table.geometry == "Point":
         parts = np.where(usable, shapely.get_num_geometries(flat), 0)
         held = parts > 1
+        if many_parts is not None and held.any():
+            taken = held.copy()
+            first = many_parts == "first"
+            flat[taken] = (
+                shapely.get_geometry(flat[taken], 0) if first else shapely.centroid(flat[taken])
+            )
+            held[:] = False
+            notes.append(
+                findings(
+                    "parts-taken", table=table.name, keys=geometry.index[taken], column="geometry",
+                    messages=f"the {'first part' if first else 'middle'} of several was taken",
+                )
+            )  # fmt: skip
         single = usable & (parts == 1) & (kinds == shapely.GeometryType.MULTIPOINT)
         flat[single] = shapely.get_geometry(flat[single], 0)
         usable &= ~held

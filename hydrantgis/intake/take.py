@@ -16,46 +16,52 @@ from typing import TYPE_CHECKING
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from hydrantgis import __version__
 from hydrantgis.ground.errors import SourceError, some
 from hydrantgis.ground.findings import CODES, findings, join_findings
 from hydrantgis.ground.plane import xy
-from hydrantgis.ground.tables import (
-    AREAS,
-    EXCEPTIONS,
-    FACILITIES,
-    HYDRANTS,
-    MAINS,
-    READINGS,
-    SHOTS,
-    VALVES,
-)
+from hydrantgis.ground.table import Kind
+from hydrantgis.ground.tables import AREAS, EXCEPTIONS, INTAKE_TABLES
 from hydrantgis.ground.text import fill
 from hydrantgis.intake import source as sources
 from hydrantgis.intake.cells import read_cells
-from hydrantgis.intake.crs import far_off, hold_against_area, resolve, short
+from hydrantgis.intake.crosscheck import crosscheck
+from hydrantgis.intake.crs import (
+    far_off,
+    foot_note,
+    hold_against_area,
+    outside_service,
+    resolve,
+    short,
+    swapped,
+    unproved_note,
+)
+from hydrantgis.intake.fields import fields_for
+from hydrantgis.intake.ids import sort_out_ids
 from hydrantgis.intake.ledger import Count, Ledger
-from hydrantgis.intake.match import field_map, suggest
-from hydrantgis.intake.shapes import bounds_of, read_shapes
+from hydrantgis.intake.osm import HYDRANTS_LAYER
+from hydrantgis.intake.place import pair_fields
+from hydrantgis.intake.prepare import NEEDED, PAGE_LIMITS, Z_FIELD, Prepared, not_tagged, prepare
+from hydrantgis.intake.shapes import read_shapes
 from hydrantgis.intake.surveys import settle_readings, settle_shots
+from hydrantgis.intake.words import JOIN, IntakeWords
 
 if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Callable
 
     import pyproj
+    import shapely
+    from numpy.typing import NDArray
 
     from hydrantgis.ground.table import Table
-    from hydrantgis.intake.layers import Layer
-    from hydrantgis.intake.words import IntakeWords
+    from hydrantgis.intake.layers import Source
 
-TABLES: dict[str, Table] = {
-    t.name: t for t in (HYDRANTS, AREAS, VALVES, MAINS, FACILITIES, READINGS, SHOTS)
-}
-"""What a source can be read as."""
-
-_NEEDED = {"readings": ("outlet_height_in", "outlet_elev_ft"), "shots": ("elev_ft",)}
+_GARBLED = "\ufffd|\u00c3[\u0080-\u00bf\u0192\u2018-\u203a]|\u00e2\u20ac"
+"""What UTF-8 looks like, read as something else; and the mark for a letter that was lost."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +75,8 @@ class Intake:
         What the source was read as.
     accepted
         The canonical rows, index the row's number in the source.
+    held
+        The canonical rows that wait for someone to decide.
     exceptions
         The `exceptions` table: rows that were not accepted.
     findings
@@ -81,6 +89,7 @@ class Intake:
 
     kind: str
     accepted: pd.DataFrame
+    held: pd.DataFrame
     exceptions: pd.DataFrame
     findings: pd.DataFrame
     count: Count
@@ -88,46 +97,68 @@ class Intake:
     record: dict[str, object]
 
 
-def _frame_and_shapes(
-    rows: pd.DataFrame,
+def _settle_shapes(
+    ready: Prepared,
     table: Table,
-    layer: Layer,
     words: IntakeWords,
     ledger: Ledger,
     where: str,
+    service: shapely.Geometry | None,
 ) -> tuple[gpd.GeoSeries | None, pyproj.CRS | None, str]:
-    """Shapes in their CRS, for a table that has them."""
+    """Shapes in their CRS, proved against it, for a table that has them."""
     if table.geometry is None:
         return None, None, "none"
-    if not isinstance(rows, gpd.GeoDataFrame):
+    if ready.shapes is None:
+        pairs = pair_fields(ready.rows)
+        hint = f"; {some(pairs)} holds two numbers" if pairs else ""
         raise SourceError(
             f"the source has no shapes, and {table.name} need them",
             where=where,
-            found=f"fields {some(list(rows.columns), 12)}",
-            accepted="a vector layer, or a table with X and Y columns",
-            do="name the columns X and Y (or lon and lat, N and E)",
+            found=f"fields {some(list(ready.rows.columns), 12)}{hint}",
+            accepted="a vector layer, or a table with X and Y, WKT or GeoJSON text",
+            do="say --place x=FIELD --place y=FIELD, --place shape=FIELD, or --place latlon=FIELD",
         )
-    shapes, many, notes = read_shapes(rows.geometry, table, where=where)
+    shapes, many, notes = read_shapes(ready.shapes, table, where=where, many_parts=words.many_parts)
     ledger.notes.append(notes)
     ledger.put_aside(many, "held", "many-parts", message=None)
-    crs, crs_from = resolve(layer.crs, words.crs, bounds_of(shapes), where=where)
-    shapes = shapes.set_crs(crs, allow_override=True)
+    named = ready.shapes.crs
     centers = shapes if table.geometry == "Point" else shapes.representative_point()
     points = xy(centers)
-    outside = pd.Series(index=rows.index, data=hold_against_area(points, crs, where=where))
+    crs, crs_from = resolve(named, words.crs, points, where=where, service=service)
+    shapes = shapes.set_crs(crs, allow_override=True)
+    index = ready.rows.index
+    outside = hold_against_area(points, crs, where=where, service=service)
+    turned = swapped(points, crs, service=service)
+
+    def told(code: str, rows: NDArray[np.bool_]) -> None:
+        keys = index[rows]
+        ledger.notes.append(findings(code, table=table.name, keys=keys, column="geometry"))
+
     ledger.put_aside(
-        outside, "held", "outside-crs-area", f"the point lies where {short(crs)} is not used"
+        pd.Series(turned, index), "held", "axes-swapped", CODES["axes-swapped"].meaning
     )
+    ledger.put_aside(
+        pd.Series(outside, index), "held", "outside-crs-area",
+        f"the point lies where {short(crs)} is not used",
+    )  # fmt: skip
+    known = points[np.isfinite(points).all(axis=1)]
+    if len(known) > 1 and (known == known[0]).all():
+        ledger.notes.append(findings("zero-extent", table=table.name, keys=["(all)"]))
+    if service is not None:
+        told("outside-service-area", outside_service(points, crs, service) & ~turned & ~outside)
     if table.geometry == "Point":
-        far = far_off(points)
-        ledger.notes.append(
-            findings("far-location", table=table.name, keys=rows.index[far], column="geometry")
-        )
-    if crs_from == "user" and layer.crs is not None and layer.crs != crs:
+        told("far-location", far_off(points, crs) & ~turned & ~outside)
+        ledger.notes.append(crosscheck(ready.rows, shapes, table.name))
+    for code, note in (
+        ("foot-told-apart", foot_note(points, crs)), ("crs-unproved", unproved_note(crs)),
+    ):  # fmt: skip
+        if note is not None:
+            ledger.notes.append(findings(code, table=table.name, keys=["(all)"], messages=note))
+    if crs_from == "user" and named is not None and named != crs:
         ledger.notes.append(
             findings(
-                "crs-overruled", table=table.name, keys=["(all)"], values=[short(layer.crs)],
-                messages=f"the source says {short(layer.crs)}; it was read as {short(crs)}",
+                "crs-overruled", table=table.name, keys=["(all)"], values=[short(named)],
+                messages=f"the source says {short(named)}; it was read as {short(crs)}",
             )
         )  # fmt: skip
     return shapes, crs, crs_from
@@ -156,25 +187,6 @@ def _number_rows(frame: pd.DataFrame, column: str, prefix: str | None) -> None:
         frame[column] = frame[column].fillna(made)
 
 
-def _sort_out_ids(frame: pd.DataFrame, shapes: gpd.GeoSeries | None, ledger: Ledger) -> None:
-    """Hold rows without id and rows that share one; reject a row that is there already."""
-    key = ledger.table.key
-    ledger.put_aside(frame[key].isna(), "held", "id-missing", f"no `{key}`")
-    whole = pd.DataFrame(frame)
-    if shapes is not None:
-        whole = whole.assign(_shape=shapes.to_wkb())
-    again = whole.duplicated(keep="first") & frame[key].notna()
-    ledger.put_aside(
-        again,
-        "rejected",
-        "row-repeated",
-        "the same row, in all that is brought in, stands further up",
-    )
-    left = ledger.outcome == "accepted"
-    shared = frame[key].where(left).duplicated(keep=False) & left & frame[key].notna()
-    ledger.put_aside(shared, "held", "id-repeated", "this id stands at rows that differ")
-
-
 def _clear_out_of_range(frame: pd.DataFrame, ledger: Ledger) -> None:
     """Blank what a column does not allow; a reading's impossible height rejects the reading."""
     for column in ledger.table.columns:
@@ -199,11 +211,14 @@ def _clear_out_of_range(frame: pd.DataFrame, ledger: Ledger) -> None:
         frame.loc[bad, column.name] = np.nan
 
 
-def _join_areas(accepted: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """Polygons of one area id as one area."""
-    joined = accepted.dissolve(by="area_id", as_index=False, aggfunc="first", sort=True)
+def _join_areas(accepted: pd.DataFrame, ledger: Ledger) -> pd.DataFrame:
+    """Polygons of one area id as one area; other tables as they are."""
+    if ledger.table is not AREAS or not len(accepted):
+        return accepted
+    areas = gpd.GeoDataFrame(accepted)
+    joined = areas.dissolve(by="area_id", as_index=False, aggfunc="first", sort=True)
     shapes, _, _ = read_shapes(joined.geometry, AREAS, where="areas")
-    return gpd.GeoDataFrame(AREAS.conform(joined.set_geometry(shapes)))
+    return AREAS.conform(joined.set_geometry(shapes))
 
 
 def take(
@@ -213,6 +228,8 @@ def take(
     *,
     today: dt.date,
     known: pd.Index[str] | None = None,
+    service: shapely.Geometry | None = None,
+    allow_remote: bool = False,
     tell: Callable[[str], None] = lambda _: None,
 ) -> Intake:
     """
@@ -221,15 +238,19 @@ def take(
     Parameters
     ----------
     text
-        Path of the source.
+        Path or address of the source.
     kind
-        A key of `TABLES`.
+        A key of `INTAKE_TABLES`.
     words
         What the user says about it.
     today
         Dates after it lie in the future.
     known
         Ids of the hydrants in the register, for readings.
+    service
+        Where the utility's hydrants are, in degrees; None where that is not known yet.
+    allow_remote
+        Whether a source on the web may be fetched.
     tell
         Told each stage of the work.
 
@@ -243,23 +264,90 @@ def take(
     HydrantGISError
         The source cannot be used: unreadable, no CRS, no unit, no id field.
     """
-    table = TABLES[kind]
-    source = sources.open_source(text)
-    layer = source.layer(words.layer)
-    where = source.name if len(source.layers) == 1 else f"{source.name}, layer {layer.name}"
-    tell(f"reading {layer.rows:,} rows of {where}")
-    fields = field_map(layer.fields, table, words.fields, where=where)
-    rows = sources.read_rows(source, layer)
-    ledger = Ledger(table, rows.index)
-    _need_known_columns(words, table)
-    _need_id_field(fields, table, words, layer, where)
-    shapes, crs, crs_from = _frame_and_shapes(rows, table, layer, words, ledger, where)
-    frame, notes = read_cells(rows, table, fields, words, today=today, needed=_NEEDED.get(kind, ()))
-    ledger.notes.append(notes)
+    table = INTAKE_TABLES[kind]
+    with sources.opened(
+        text,
+        encoding=words.encoding,
+        header_row=words.header_row or 1,
+        allow_remote=allow_remote,
+    ) as source:
+        layer = source.layer(words.layer or _usual_layer(source, kind))
+        where = source.name if len(source.layers) == 1 else f"{source.name}, layer {layer.name}"
+        tell(f"reading {layer.rows:,} rows of {where}")
+        ready = prepare(source, layer, words, table=kind, where=where)
+        digest = ready.sha256 or sources.sha256(source)
+    ledger = Ledger(table, ready.rows.index)
+    ledger.notes.append(ready.notes)
+    fields = fields_for(ready, table, words, where)
+    shapes, crs, crs_from = _settle_shapes(ready, table, words, ledger, where, service)
+    frame = _settle_cells(ready, fields, words, ledger, today)
     if source.driver == "ESRI Shapefile":
         _blank_table_zeros(frame, ledger)
-    _number_rows(frame, "hydrant_id" if kind == "readings" else table.key, words.number_rows)
+    _settle_rows(frame, shapes, words, ledger, known, today)
+    _note_rest(ready, fields, words, ledger)
+    count = ledger.count()
+    told, mapped = words.as_json(), json.dumps(fields, ensure_ascii=False)
+    # the count too: the same file says more once the hydrants that it names are known
+    identity = hashlib.sha256(
+        "\n".join((digest, kind, layer.name, told, mapped, str(count))).encode()
+    )
+    import_id = identity.hexdigest()[:16]
+    record: dict[str, object] = {
+        "import_id": import_id, "as_kind": kind, "source": source.name, "layer": layer.name,
+        "sha256": digest, "source_rows": count.rows, "accepted": count.accepted,
+        "held": count.held, "rejected": count.rejected, "crs": short(crs) if crs else None,
+        "crs_from": crs_from, "fields": mapped, "options": told, "version": __version__,
+    }  # fmt: skip
+    return Intake(
+        kind,
+        _join_areas(_rows(frame, shapes, crs, ledger, "accepted"), ledger),
+        _rows(frame, shapes, crs, ledger, "held"),
+        _exceptions(ready.rows, frame, shapes, ledger, import_id),
+        _key_by_id(join_findings(*ledger.notes), frame[ledger.id_column]),
+        count,
+        crs,
+        record,
+    )
+
+
+def _usual_layer(source: Source, kind: str) -> str | None:
+    """Of an OSM extract hydrants are read from the one layer that holds them."""
+    return HYDRANTS_LAYER if source.driver == "OSM" and kind == "hydrants" else None
+
+
+def _settle_cells(
+    ready: Prepared,
+    fields: dict[str, str],
+    words: IntakeWords,
+    ledger: Ledger,
+    today: dt.date,
+) -> pd.DataFrame:
+    """The canonical rows, as far as each cell goes."""
+    kind = ledger.table.name
+    frame, notes = read_cells(
+        ready.cells, ledger.table, fields, words, today=today, needed=NEEDED.get(kind, ())
+    )
+    ledger.notes.append(notes)
+    if kind == "hydrants":
+        ledger.put_aside(
+            not_tagged(ready.cells), "rejected", "not-a-hydrant", "its tags say that it is none"
+        )
+    _number_rows(frame, ledger.id_column, words.number_rows)
     _clear_out_of_range(frame, ledger)
+    _note_garbled(frame, ledger)
+    return frame
+
+
+def _settle_rows(
+    frame: pd.DataFrame,
+    shapes: gpd.GeoSeries | None,
+    words: IntakeWords,
+    ledger: Ledger,
+    known: pd.Index[str] | None,
+    today: dt.date,
+) -> None:
+    """What becomes of each row."""
+    kind = ledger.table.name
     if kind == "readings":
         settle_readings(frame, ledger, known, today)
     elif kind == "areas":
@@ -269,79 +357,68 @@ def take(
     else:
         if kind == "shots":
             settle_shots(frame, ledger)
-        _sort_out_ids(frame, shapes, ledger)
-    everything = pd.DataFrame(frame)
+        sort_out_ids(
+            frame, shapes, ledger,
+            placeholders=words.placeholders, same_place_ft=words.same_place_ft,
+        )  # fmt: skip
+
+
+def _rows(
+    frame: pd.DataFrame,
+    shapes: gpd.GeoSeries | None,
+    crs: pyproj.CRS | None,
+    ledger: Ledger,
+    outcome: str,
+) -> pd.DataFrame:
+    """The canonical rows of which that became."""
+    which = ledger.outcome == outcome
+    rows = pd.DataFrame(frame[which])
     if shapes is not None:
-        everything = gpd.GeoDataFrame(everything, geometry=shapes, crs=crs)
-    good = ledger.outcome == "accepted"
-    accepted = table.conform(everything[good])
-    if kind == "areas" and len(accepted):
-        accepted = _join_areas(gpd.GeoDataFrame(accepted))
-    unused = [
-        n
-        for n in layer.fields
-        if n not in fields.values()
-        and n not in (sources.point_fields(list(layer.fields)) if source.is_csv else ())
-    ]
+        rows = gpd.GeoDataFrame(rows, geometry=gpd.GeoSeries(shapes[which]), crs=crs)
+    return ledger.table.conform(rows)
+
+
+def _note_garbled(frame: pd.DataFrame, ledger: Ledger) -> None:
+    """Tell text that was read in another encoding than it was written in."""
+    for column in ledger.table.columns:
+        if column.kind is not Kind.TEXT or column.allowed:
+            continue
+        text = frame[column.name]
+        letters = pa.array(text, pa.string(), from_pandas=True)
+        if pc.all(pc.string_is_ascii(letters)).as_py() is not False:
+            continue  # as nearly always, and ten times as fast to tell
+        bad = text.str.contains(_GARBLED, regex=True, na=False)
+        ledger.notes.append(
+            findings(
+                "text-garbled", table=ledger.table.name, keys=frame.index[bad], column=column.name,
+                values=text[bad],
+            )
+        )  # fmt: skip
+
+
+def _note_rest(ready: Prepared, fields: dict[str, str], words: IntakeWords, ledger: Ledger) -> None:
+    """Tell what of the source was not brought in, and whether it may be cut off."""
+    kind = ledger.table.name
+    if len(ready.rows) in PAGE_LIMITS:
+        ledger.notes.append(findings("page-limit", table=kind, keys=["(all)"]))
+    if Z_FIELD in ready.cells and Z_FIELD not in fields.values():
+        many = int(ready.cells[Z_FIELD].notna().sum())
+        ledger.notes.append(
+            findings(
+                "z-left-out", table=kind, keys=["(all)"], column="geometry",
+                messages=f"{many:,} shapes have a Z of unknown meaning; it was left out",
+            )
+        )  # fmt: skip
+    used = {part for name in fields.values() for part in (name, *name.split(JOIN))}
+    used |= {*ready.place_fields, *words.unit_fields.values()}
+    unused = [str(name) for name in ready.rows.columns if name not in used]
     if unused:
         ledger.notes.append(
             findings(
-                "field-unused", table=table.name, keys=["(all)"], values=[some(unused, 40)],
+                "field-unused", table=kind, keys=["(all)"], values=[some(unused, 40)],
                 messages=f"{len(unused)} fields of the source were not brought in",
             )
         )  # fmt: skip
-    named = frame["hydrant_id" if kind == "readings" else table.key]
-    all_notes = _key_by_id(join_findings(*ledger.notes), named)
-    counts = ledger.outcome.value_counts()
-    count = Count(
-        rows=len(rows),
-        accepted=int(counts.get("accepted", 0)),
-        held=int(counts.get("held", 0)),
-        rejected=int(counts.get("rejected", 0)),
-    )
-    digest = sources.sha256(source.path)
-    said, mapped = words.as_json(), json.dumps(fields, ensure_ascii=False)
-    # the count too: the same file says more once the hydrants that it names are known
-    identity = hashlib.sha256(
-        "\n".join((digest, kind, layer.name, said, mapped, str(count))).encode()
-    )
-    import_id = identity.hexdigest()[:16]
-    record: dict[str, object] = {
-        "import_id": import_id, "as_kind": kind, "source": source.name, "layer": layer.name,
-        "sha256": digest, "source_rows": count.rows, "accepted": count.accepted,
-        "held": count.held, "rejected": count.rejected, "crs": short(crs) if crs else None,
-        "crs_from": crs_from, "fields": mapped, "options": said, "version": __version__,
-    }  # fmt: skip
-    exceptions = _exceptions(rows, frame, shapes, ledger, import_id)
-    return Intake(kind, accepted, exceptions, all_notes, count, crs, record)
-
-
-def _need_known_columns(words: IntakeWords, table: Table) -> None:
-    """Refuse units, words and constants for columns that there are not."""
-    for told in (words.units, words.meanings, words.constants):
-        unknown = [name for name in told if name not in table.names]
-        if unknown:
-            raise SourceError(
-                f"`{unknown[0]}` is no column of {table.name}",
-                accepted=", ".join(table.names),
-                do="name the canonical column",
-            )
-
-
-def _need_id_field(
-    fields: dict[str, str], table: Table, words: IntakeWords, layer: Layer, where: str
-) -> None:
-    key = "hydrant_id" if table is READINGS else table.key
-    if key in fields or words.number_rows is not None:
-        return
-    likely = [m for m in suggest(layer.fields, table) if m.column == key]
-    hint = f"`{likely[0].field}` {likely[0].reason}" if likely else "none looks like one"
-    raise SourceError(
-        f"no field of the source is known to hold `{key}`",
-        where=where,
-        found=f"{some(list(layer.fields), 30)}; {hint}",
-        do=f"say --field {key}=FIELD, or --number-rows PREFIX to make ids from row numbers",
-    )
 
 
 def _key_by_id(notes: pd.DataFrame, ids: pd.Series) -> pd.DataFrame:
@@ -370,8 +447,9 @@ def _exceptions(
             "code": codes,
             "severity": codes.map({code: kind.severity.value for code, kind in CODES.items()}),
             "table": ledger.table.name,
-            "key": frame.loc[aside, "hydrant_id" if ledger.table is READINGS else ledger.table.key],
-            "message": codes.map({code: f"{k.meaning}; {k.do}" for code, k in CODES.items()}),
+            "key": frame.loc[aside, ledger.id_column],
+            "message": ledger.message[aside]
+            + codes.map({c: f"; {k.do}" for c, k in CODES.items()}),
             "row_json": sources.row_as_json(rows[aside]),
         },
         index=frame.index[aside],

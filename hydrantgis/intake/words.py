@@ -8,15 +8,24 @@ import json
 from dataclasses import asdict, dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
+from rapidfuzz import fuzz, process
+
 from hydrantgis.ground.errors import UnitError, WordsError
+from hydrantgis.ground.flows import FlowUnit, flow_unit_of
+from hydrantgis.ground.numerals import DECIMALS
 from hydrantgis.ground.settings import SettingsReader
-from hydrantgis.ground.tables import KINDS
+from hydrantgis.ground.tables import INTAKE_TABLES, KINDS
 from hydrantgis.ground.units import LengthUnit, unit_of
+from hydrantgis.intake.place import PLACE_WORDS
+from hydrantgis.intake.shapes import MANY_PARTS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
 DATE_ORDERS = ("mdy", "dmy")
+FLOW_COLUMNS = ("flow_gpm",)
+JOIN = " + "
+"""Between the names of fields that make one text together."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,46 +35,80 @@ class IntakeWords:
 
     Attributes
     ----------
-    crs, layer
-        As --crs and --layer; they go before what the source says.
+    crs, layer, encoding
+        They go before what the source says.
+    header_row
+        The row of a table that holds the names, from 1.
+    decimal
+        The decimal mark of numbers written as text, `.` or `,`.
+    place
+        Where a table has its coordinates: `x` and `y`, `shape`, `latlon` or `lonlat`, and fields.
+    swap_xy
+        The source has X and Y the wrong way round.
     fields
-        Canonical column and the field it is read from.
+        Canonical column and the field it is read from; several joined by ` + `.
     units
         Canonical column and the unit of bare numbers in it.
+    unit_fields
+        Canonical column and the field that names the unit, row by row.
     spellings
         More ways in which a unit is written by hand.
     constants
         Canonical column and the value that holds for every row.
+    codes
+        A field of the source, its code, and the word that the code stands for.
     meanings
-        Canonical column, the source's word, and the allowed word it stands for.
+        Canonical column, the source's word, and the word it stands for.
+    sentinels
+        Canonical column and what the source writes in it for `not known`.
+    placeholders
+        What the source writes for an id that it does not have.
     date_order
         `mdy` or `dmy`, for dates such as 03/04/2024.
     number_rows
         A prefix: rows without an id get this and their number in the source.
+    many_parts
+        `first` or `centroid`: what is taken of a point of several parts.
+    same_place_ft
+        Hydrants nearer to each other than this are held; 0 where none shall be. [ft]
     """
 
     crs: str | None = None
     layer: str | None = None
+    encoding: str | None = None
+    header_row: int | None = None
+    decimal: str | None = None
+    place: dict[str, str] = field(default_factory=dict)
+    swap_xy: bool | None = None
     fields: dict[str, str] = field(default_factory=dict)
-    units: dict[str, LengthUnit] = field(default_factory=dict)
+    units: dict[str, LengthUnit | FlowUnit] = field(default_factory=dict)
+    unit_fields: dict[str, str] = field(default_factory=dict)
     spellings: dict[str, LengthUnit] = field(default_factory=dict)
     constants: dict[str, str] = field(default_factory=dict)
+    codes: dict[str, dict[str, str]] = field(default_factory=dict)
     meanings: dict[str, dict[str, str]] = field(default_factory=dict)
+    sentinels: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    placeholders: tuple[str, ...] = ()
     date_order: str | None = None
     number_rows: str | None = None
+    many_parts: str | None = None
+    same_place_ft: float | None = None
 
     def as_json(self) -> str:
         """What was said, as JSON with sorted keys; it goes into the record of the intake."""
-        said = {key: value for key, value in asdict(self).items() if value}
+        unsaid: tuple[object, ...] = (None, {}, ())
+        said = {key: value for key, value in asdict(self).items() if value not in unsaid}
         return json.dumps(said, sort_keys=True, ensure_ascii=False)
 
     def over(self, profile: IntakeWords) -> IntakeWords:
         """These words where they say something, else the profile's."""
         merged: dict[str, Any] = {}
-        for name in ("fields", "units", "spellings", "constants", "meanings"):
-            merged[name] = {**getattr(profile, name), **getattr(self, name)}
-        for name in ("crs", "layer", "date_order", "number_rows"):
-            merged[name] = getattr(self, name) or getattr(profile, name)
+        for name in self.__slots__:
+            ours, theirs = getattr(self, name), getattr(profile, name)
+            if isinstance(ours, dict):
+                merged[name] = {**theirs, **ours}
+            else:
+                merged[name] = theirs if ours in (None, ()) else ours
         return replace(self, **merged)
 
 
@@ -77,32 +120,111 @@ def words_from_mapping(mapping: Mapping[str, Any], name: str) -> tuple[IntakeWor
     ------
     SettingsError
         With every problem and its address.
+
+    Examples
+    --------
+    >>> words_from_mapping({"format": 1, "as": "hydrants", "fields": {"bury": "DEPTH"}}, "p.toml")
+    Traceback (most recent call last):
+    hydrantgis.ground.errors.SettingsError: p.toml has 1 problem
+      found:    $.fields.bury: no column of hydrants; did you mean `bury_ft`?
+      to do:    correct the file; nothing of it was used
     """
     reader = SettingsReader(mapping, name)
     reader.expect_format(1)
     kind = reader.choice("as", KINDS)
-    units: dict[str, dict[str, LengthUnit]] = {"units": {}, "unit_spellings": {}}
-    for key, found in units.items():
-        for word, unit in reader.words(key).items():
-            try:
-                found[word.lower() if key == "unit_spellings" else word] = unit_of(unit)
-            except UnitError as error:
-                reader.problem(f"{key}.{word}", error.what)
-    part = reader.part("values")
-    meanings = {column: part.words(column) for column in mapping.get("values", {})}
+    columns = _columns_of(kind)
+
+    def known(part: str, names: Mapping[str, object]) -> None:
+        for column in names:
+            if column not in columns:
+                near = process.extractOne(column, columns, scorer=fuzz.WRatio, score_cutoff=60)
+                hint = f"did you mean `{near[0]}`?" if near else f"known are {', '.join(columns)}"
+                reader.problem(f"{part}.{column}", f"no column of {kind or 'any table'}; {hint}")
+
+    units: dict[str, LengthUnit | FlowUnit] = {}
+    for column, unit in reader.words("units").items():
+        try:
+            units[column] = unit_for(column, unit)
+        except UnitError as error:
+            reader.problem(f"units.{column}", error.what)
+    spellings: dict[str, LengthUnit] = {}
+    for word, unit in reader.words("unit_spellings").items():
+        try:
+            spellings[word.lower()] = unit_of(unit)
+        except UnitError as error:
+            reader.problem(f"unit_spellings.{word}", error.what)
+    tables = {
+        key: {name: part.words(name) for name in mapping.get(key, {})}
+        for key, part in (("values", reader.part("values")), ("codes", reader.part("codes")))
+    }
+    marks = reader.part("sentinels")
+    header_row = reader.number("header_row", least=1)
     words = IntakeWords(
         crs=reader.text("crs"),
         layer=reader.text("layer"),
-        fields=reader.words("fields"),
-        units=units["units"],
-        spellings=units["unit_spellings"],
+        encoding=reader.text("encoding"),
+        header_row=None if header_row is None else int(header_row),
+        decimal=reader.choice("decimal", DECIMALS),
+        place=reader.words("place"),
+        swap_xy=reader.flag("swap_xy", default=False) or None,
+        fields=_fields(reader, mapping),
+        units=units,
+        unit_fields=reader.words("unit_fields"),
+        spellings=spellings,
         constants=reader.words("constants"),
-        meanings=meanings,
+        codes=tables["codes"],
+        meanings=tables["values"],
+        sentinels={column: marks.texts(column) for column in mapping.get("sentinels", {})},
+        placeholders=reader.texts("placeholders"),
         date_order=reader.choice("date_order", DATE_ORDERS),
         number_rows=reader.text("number_rows"),
+        many_parts=reader.choice("many_parts", MANY_PARTS),
+        same_place_ft=reader.number("same_place_ft", least=0),
     )
+    for part, names in (
+        ("fields", words.fields), ("units", words.units), ("unit_fields", words.unit_fields),
+        ("constants", words.constants), ("values", words.meanings), ("sentinels", words.sentinels),
+    ):  # fmt: skip
+        known(part, names)
+    for word in set(words.place) - set(PLACE_WORDS):
+        reader.problem(f"place.{word}", f"known are {', '.join(PLACE_WORDS)}")
     reader.finish()
     return words, kind
+
+
+def _columns_of(kind: str | None) -> list[str]:
+    tables = INTAKE_TABLES.values() if kind is None else (INTAKE_TABLES[kind],)
+    return list(dict.fromkeys(name for table in tables for name in table.names))
+
+
+def _fields(reader: SettingsReader, mapping: Mapping[str, Any]) -> dict[str, str]:
+    """Column and field; a list of fields makes one text together."""
+    told = mapping.get("fields", {})
+    if not isinstance(told, dict):
+        return reader.words("fields")
+    part = reader.part("fields")
+    found = {
+        column: JOIN.join(part.texts(column)) if isinstance(value, list) else part.text(column)
+        for column, value in told.items()
+    }
+    return {column: name for column, name in found.items() if name}
+
+
+def unit_for(column: str, text: str) -> LengthUnit | FlowUnit:
+    """
+    The unit that a word stands for, of flow for a column of flow, else of length.
+
+    Raises
+    ------
+    UnitError
+        The word is no such unit.
+
+    Examples
+    --------
+    >>> unit_for("bury_ft", "feet"), unit_for("flow_gpm", "l/min")
+    (<LengthUnit.FT: 'ft'>, <FlowUnit.L_MIN: 'l/min'>)
+    """
+    return flow_unit_of(text) if column in FLOW_COLUMNS else unit_of(text)
 
 
 def pairs(texts: Sequence[str], option: str) -> dict[str, str]:

@@ -48,6 +48,8 @@ def imported_events(
     """
     told = pd.DataFrame(hydrants.drop(columns="geometry"))
     told[["x", "y"]] = xy(hydrants.geometry)
+    if not len(state):
+        return _as_events(told, "imported", import_id)
     now = pd.DataFrame(state.drop(columns="geometry"))
     now[["x", "y"]] = xy(state.geometry)
     now = now.set_index("hydrant_id").reindex(told["hydrant_id"])
@@ -56,9 +58,88 @@ def imported_events(
         new, old = told[name], now[name].set_axis(told.index)
         differs |= (new.notna() & (old.isna() | (new != old))).to_numpy(dtype=bool, na_value=False)
     fresh = ~told["hydrant_id"].isin(state["hydrant_id"]).to_numpy()
-    events = told[differs | fresh].assign(event="imported", import_id=import_id, event_id="")
-    events = HISTORY.conform(events.reset_index(drop=True))
+    return _as_events(told[differs | fresh], "imported", import_id)
+
+
+def retired_events(gone: pd.Index[str], import_id: str) -> pd.DataFrame:
+    """
+    Events for hydrants that are missing from a newer layer.
+
+    Parameters
+    ----------
+    gone
+        Their ids.
+    import_id
+        The intake in which they are missing.
+
+    Returns
+    -------
+    events
+        The `events` table.
+    """
+    told = pd.DataFrame({"hydrant_id": gone}).assign(status="retired")
+    return _as_events(told, "retired", import_id)
+
+
+def _as_events(told: pd.DataFrame, event: str, import_id: str) -> pd.DataFrame:
+    rows = told.assign(event=event, import_id=import_id, event_id="")
+    events = HISTORY.conform(rows.reset_index(drop=True))
     return events.assign(event_id=content_ids(events.drop(columns="event_id"), "e"))
+
+
+def lineages(history: pd.DataFrame, imports: pd.DataFrame) -> pd.Series:
+    """
+    The first intake of the layer that each hydrant came from, by id.
+
+    Parameters
+    ----------
+    history
+        The `events` table, of `imported` and `retired` alone, in the order in which it was told.
+    imports
+        The `imports` table.
+
+    Returns
+    -------
+    lineages
+        Of all hydrants, in the order in which they were first told.
+    """
+    first = history[history["event"] == "imported"].drop_duplicates("hydrant_id")
+    roots = imports.set_index("import_id")["vintage_of"].dropna()
+    root = first["import_id"].map(roots.to_dict()).astype("str")
+    root = root.where(root.notna(), first["import_id"])
+    return pd.Series(root.to_numpy(), index=pd.Index(first["hydrant_id"]))
+
+
+def told_again(told: pd.DataFrame, history: pd.DataFrame) -> tuple[pd.DataFrame, pd.Index[str]]:
+    """
+    Rows in which hydrants that were gone are living again, and which these are.
+
+    Their status is that of the layer; where it tells none, the one before they were gone; where
+    there was none, `in_service`.
+
+    Parameters
+    ----------
+    told
+        Rows of the `hydrants` table.
+    history
+        As for `lineages`.
+
+    Returns
+    -------
+    told, back
+        The input is not changed.
+    """
+    last = history.drop_duplicates("hydrant_id", keep="last")
+    gone = last["hydrant_id"][last["event"] == "retired"]
+    back = told["hydrant_id"].isin(gone) & (told["status"] != "retired").fillna(value=True)
+    if not back.any():
+        return told, pd.Index([], dtype="str")
+    before = history[(history["event"] == "imported") & history["status"].notna()]
+    stood = before.drop_duplicates("hydrant_id", keep="last").set_index("hydrant_id")["status"]
+    status = told["hydrant_id"].map(stood.to_dict()).astype("str")
+    status = status.where(status.notna() & (status != "retired"), "in_service")
+    filled = told["status"].where(~back | told["status"].notna(), status)
+    return told.assign(status=filled), pd.Index(told["hydrant_id"][back], dtype="str")
 
 
 def measured_events(readings: pd.DataFrame, history: pd.DataFrame, import_id: str) -> pd.DataFrame:

@@ -4,9 +4,10 @@ The register on disk: what it holds, and the one way to add to it.
 
 from __future__ import annotations
 
+import dataclasses
 import shutil
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import geopandas as gpd
@@ -15,8 +16,10 @@ import pyproj
 from filelock import FileLock, Timeout
 
 from hydrantgis.ground.errors import LockedError, RegisterError, UnreadableError
+from hydrantgis.ground.findings import join_findings, no_findings
 from hydrantgis.ground.plane import xy
 from hydrantgis.ground.tables import (
+    CHANGES,
     EXCEPTIONS,
     FINDINGS,
     HISTORY,
@@ -27,11 +30,15 @@ from hydrantgis.ground.tables import (
     SETTINGS,
     SHOTS,
 )
+from hydrantgis.register.changes import compare, without_noise
 from hydrantgis.register.events import (
     imported_events,
+    lineages,
     measured_events,
     readings_of,
+    retired_events,
     state_after,
+    told_again,
 )
 from hydrantgis.register.geopackage import (
     layer_names,
@@ -42,6 +49,7 @@ from hydrantgis.register.geopackage import (
     sweep,
     write_layers,
 )
+from hydrantgis.register.vintages import Vintage, vintage
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -51,7 +59,7 @@ if TYPE_CHECKING:
     from hydrantgis.ground.table import Table
     from hydrantgis.intake.take import Intake
 
-FORMAT = "1"
+FORMAT = "2"
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,12 +77,21 @@ class Added:
         Rows that told nothing new.
     others
         Rows of a reference layer that stay from other sources.
+    changes
+        The `changes` table, of a hydrant layer that came into a register with hydrants.
+    vintage
+        What that layer is a newer vintage of.
+    findings
+        What was noticed in comparing it with the register.
     """
 
     rows: int
     known: bool
     unchanged: int
     others: int = 0
+    changes: pd.DataFrame = field(default_factory=CHANGES.empty)
+    vintage: Vintage | None = None
+    findings: pd.DataFrame = field(default_factory=no_findings)
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,6 +228,7 @@ class Register:
         *,
         now: dt.datetime,
         replace: bool = False,
+        adds: bool = False,
         dry_run: bool = False,
     ) -> Added:
         """
@@ -223,7 +241,10 @@ class Register:
         now
             The time to record, in UTC.
         replace
-            Of a reference layer, take away what came from other sources.
+            Of a reference layer, take away what came from other sources; of hydrants, retire all
+            that the layer lacks.
+        adds
+            Retire no hydrant that the layer lacks.
         dry_run
             Tell what would be added and write nothing.
 
@@ -235,16 +256,17 @@ class Register:
             Another program or run is writing.
         """
         if dry_run:
-            return self._plan(intake, replace=replace)[1]
+            return self._plan(intake, replace=replace, adds=adds)[1]
         with self._locked():
-            layers, added, import_id = self._plan(intake, replace=replace)
+            layers, added, import_id = self._plan(intake, replace=replace, adds=adds)
             if added.known:
                 return added
             moment = pd.Timestamp(now, tz="UTC")
-            record = pd.DataFrame(
-                [{**intake.record, "import_id": import_id, "recorded_at": moment}]
-            )
-            notes = intake.findings.assign(import_id=import_id)
+            told = {"import_id": import_id, "recorded_at": moment}
+            if added.vintage is not None:
+                told["vintage_of"] = added.vintage.of
+            record = pd.DataFrame([{**intake.record, **told}])
+            notes = join_findings(intake.findings, added.findings).assign(import_id=import_id)
             layers += [
                 (IMPORTS, IMPORTS.conform(record)),
                 (FINDINGS, FINDINGS.conform(notes)),
@@ -265,7 +287,7 @@ class Register:
         return frame.set_crs(intake.crs, allow_override=True).to_crs(crs)
 
     def _plan(
-        self, intake: Intake, *, replace: bool
+        self, intake: Intake, *, replace: bool, adds: bool
     ) -> tuple[list[tuple[Table, pd.DataFrame]], Added, str]:
         """What would be written, what that adds, and the id of the intake."""
         import_id = str(intake.record["import_id"])
@@ -282,11 +304,10 @@ class Register:
         if isinstance(accepted, gpd.GeoDataFrame):
             accepted = accepted.to_crs(crs)
         if intake.kind == "hydrants":
-            state = self.hydrants() if self.exists() else gpd.GeoDataFrame(HYDRANTS.empty(crs))
-            events = imported_events(gpd.GeoDataFrame(accepted), state, import_id)
-            after = state_after(state, events, crs)
-            added = Added(len(events), known=False, unchanged=len(accepted) - len(events))
-            return [(HYDRANTS, after), (HISTORY, events)], added, import_id
+            layers, added = self._plan_hydrants(
+                intake, gpd.GeoDataFrame(accepted), crs, import_id, whole=replace, adds=adds
+            )
+            return layers, added, import_id
         if intake.kind == "readings":
             events = measured_events(accepted, self.read(HISTORY.only(())), import_id)
             added = Added(len(events), known=False, unchanged=len(accepted) - len(events))
@@ -305,6 +326,48 @@ class Register:
         added = Added(len(told), known=False, unchanged=0, others=len(kept))
         return [(table, table.conform(merged))], added, import_id
 
+    def _plan_hydrants(
+        self,
+        intake: Intake,
+        told: gpd.GeoDataFrame,
+        crs: pyproj.CRS,
+        import_id: str,
+        *,
+        whole: bool,
+        adds: bool,
+    ) -> tuple[list[tuple[Table, pd.DataFrame]], Added]:
+        """What a hydrant layer adds, and how it differs from what stands."""
+        if not self.exists():
+            state = gpd.GeoDataFrame(HYDRANTS.empty(crs))
+            events = imported_events(told, state, import_id)
+            after = state_after(state, events, crs)
+            layers = [(HYDRANTS, after), (HISTORY, events), (CHANGES, CHANGES.empty())]
+            return layers, Added(len(events), known=False, unchanged=len(told) - len(events))
+        state = self.hydrants()
+        kept = HISTORY.only(("event", "hydrant_id", "import_id", "status"))
+        history = self.read(kept, where="event IN ('imported', 'retired')")
+        living = state["hydrant_id"][(state["status"] != "retired").fillna(value=True)]
+        imports = self.read(IMPORTS)
+        roots = lineages(history, imports)
+        present = pd.Index([*told["hydrant_id"], *intake.exceptions["key"].dropna()])
+        found = vintage(present, roots[roots.index.isin(living)], whole=whole, adds=adds)
+        tellings = imports[(imports["vintage_of"] == found.of) | (imports["import_id"] == found.of)]
+        if len(tellings):
+            found = dataclasses.replace(found, source=str(tellings["source"].iloc[-1]))
+        rows, back = told_again(pd.DataFrame(told), history)
+        told = without_noise(gpd.GeoDataFrame(told.assign(status=rows["status"])), state)
+        changed, noticed = compare(told, state, found.gone, back, import_id)
+        news = imported_events(told, state, import_id)
+        events = pd.concat(
+            [f for f in (news, retired_events(found.gone, import_id)) if len(f)] or [news]
+        )
+        added = Added(
+            len(events), known=False, unchanged=len(told) - len(news),
+            changes=changed, vintage=found, findings=noticed,
+        )  # fmt: skip
+        after = state_after(state, events, crs)
+        return [(HYDRANTS, after), (HISTORY, events), (CHANGES, changed)], added
+
     def _known(self, import_id: str, kind: str) -> int | None:
         """
         How often this intake was recorded; None where recording it again would say nothing new.
@@ -322,7 +385,9 @@ class Register:
         return None if surveyed or latest == import_id else int(same.sum())
 
     def _write(self, layers: list[tuple[Table, pd.DataFrame]], *, now: dt.datetime) -> None:
-        grown = (HISTORY.name, IMPORTS.name, FINDINGS.name, EXCEPTIONS.name, SHOTS.name)
+        grown = (
+            HISTORY.name, IMPORTS.name, FINDINGS.name, EXCEPTIONS.name, SHOTS.name, CHANGES.name,
+        )  # fmt: skip
         with replacing(self.path) as fresh:
             if self.exists():
                 shutil.copyfile(self.path, fresh)

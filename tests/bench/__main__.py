@@ -23,7 +23,7 @@ CHECK = (
 )  # fmt: skip
 INTAKE = (
     "hydrants", "read and write s / MB", "import hydrants s / MB", "import : read and write",
-    "import readings s / MB", "import shots s / MB",
+    "import hydrants from CSV s / MB", "import readings s / MB", "import shots s / MB",
 )  # fmt: skip
 
 
@@ -50,6 +50,7 @@ def measure(n: int, folder: Path, repeats: int) -> tuple[str, str]:
     cost("make")
     hydrants = cost("import hydrants", repeats)
     copied = cost("import floor", repeats)
+    table = cost("import csv", repeats)
     brought = {kind: cost(f"import {kind}") for kind in INTAKES[1:]}
     check = cost("check", repeats)
     floor = cost("floor", repeats)
@@ -58,8 +59,8 @@ def measure(n: int, folder: Path, repeats: int) -> tuple[str, str]:
     print(f"{n:,}: equal verdicts and kit lengths: {agreed}", file=sys.stderr)
     first = (_cell(floor), _cell(check), _cell(plain), _ratio(check, floor), _ratio(plain, check))
     second = (
-        _cell(copied), _cell(hydrants), _ratio(hydrants, copied), _cell(brought["readings"]),
-        _cell(brought["shots"]),
+        _cell(copied), _cell(hydrants), _ratio(hydrants, copied), _cell(table),
+        _cell(brought["readings"]), _cell(brought["shots"]),
     )  # fmt: skip
     return _line((f"{n:,}", *first)), _line((f"{n:,}", *second))
 

@@ -116,9 +116,23 @@ def _plain(files: Files, _: int) -> Iterator[None]:
     plain.run(files)
 
 
+def _csv(files: Files, _: int) -> Iterator[None]:
+    """The same hydrants out of a table of text, into a register of their own."""
+    from hydrantgis import job
+    from hydrantgis.intake.words import IntakeWords
+
+    from .district import CRS
+
+    yield
+    files.csv_register.unlink(missing_ok=True)
+    yield
+    job.bring_in(files.csv_register, files.csv, words=IntakeWords(crs=CRS))
+
+
 PARTS: dict[str, Callable[[Files, int], Iterator[None]]] = {
     "make": _make,
     **{f"import {kind}": _intake(kind) for kind in INTAKES},
+    "import csv": _csv,
     "import floor": _intake_floor,
     "floor": _floor,
     "check": _check,

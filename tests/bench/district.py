@@ -90,12 +90,14 @@ class Files(NamedTuple):
     checked: Path
     plain: Path
     floor: Path
+    csv: Path
+    csv_register: Path
 
     @classmethod
     def of(cls, folder: Path) -> Files:
         names = (
             "layers.gpkg", "readings.csv", "bench.toml", "kits.toml", "register.gpkg",
-            "checked.gpkg", "plain.gpkg", "floor.gpkg",
+            "checked.gpkg", "plain.gpkg", "floor.gpkg", "hydrants.csv", "register_csv.gpkg",
         )  # fmt: skip
         return cls(*(folder / name for name in names))
 
@@ -253,6 +255,8 @@ def make(folder: Path, n: int, seed: int = 1) -> Files:
     for layer, frame in (("hydrants", hydrants), ("shots", shots), ("areas", areas)):
         frame.to_file(files.layers, layer=layer, driver="GPKG", use_arrow=True)
     readings.to_csv(files.readings, index=False)
+    table = pd.DataFrame(hydrants.drop(columns="geometry"))
+    table.assign(x=hydrants.geometry.x, y=hydrants.geometry.y).to_csv(files.csv, index=False)
     files.rule.write_text(RULE_TOML, encoding="utf-8")
     files.kits.write_text(KITS_TOML, encoding="utf-8")
     return files

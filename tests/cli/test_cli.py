@@ -233,7 +233,7 @@ def test_check_twice_gives_the_same_bytes(capsys, register, tmp_path, monkeypatc
 
 def test_profile_says_what_the_options_say_and_options_go_before_it(capsys, tmp_path) -> None:
     source = tmp_path / "list.csv"
-    source.write_text("NO;LAGE;X;Y;TIEFE\n07;Hauptstr. 1;760000;2950000;1,5\n", encoding="utf-8")
+    source.write_text("NO;LAGE;X;Y;MASS\n07;Hauptstr. 1;760000;2950000;1,5\n", encoding="utf-8")
     profile = tmp_path / "profile.toml"
     profile.write_text(
         'format = 1\nas = "hydrants"\ncrs = "EPSG:2249"\n[fields]\nhydrant_id = "NO"\n'
@@ -312,3 +312,42 @@ def test_demo_prints_one_screen_with_counts_remedies_and_files(capsys, tmp_path)
     for word in ("hydrants", "measured", "inside", "low", "high", "unresolved", "extend, 6 in",
                  "register.gpkg", "checked.gpkg", "map.html"):  # fmt: skip
         assert word in out
+
+
+def test_a_profile_is_started_by_inspect_and_used_by_import(capsys, tmp_path) -> None:
+    source = tmp_path / "list.csv"
+    rows = ["Hyd #;EAST;NORTH;MAKER;STATE"]
+    rows += [f"{i:03d};{760000 + 100 * i};2950000;Alder 5;Active" for i in range(1, 9)]
+    rows += ["009;761000;2950000;ALDER-5;Mothballed"]
+    source.write_text("\n".join(rows), encoding="utf-8")
+    profile = tmp_path / "list.toml"
+    code, out, _ = run(
+        capsys, "inspect", source, "--write-profile", profile, "--crs", "EPSG:2249",
+        "--place", "x=EAST", "--place", "y=NORTH",
+    )  # fmt: skip
+    assert code == 0
+    assert str(profile) in out
+    told = profile.read_text(encoding="utf-8")
+    assert '"ALDER-5" = "Alder 5"' not in told.split("[values.family]")[0]
+    assert "[values.family]" in told
+    profile.write_text(told.replace("[fields]", '[fields]\nstatus = "STATE"'), encoding="utf-8")
+    words = ("import", source, "--profile", profile, "--register", tmp_path / "r.gpkg", "--json")
+    done = json.loads(run(capsys, *words)[1])
+    assert done["rows"] == {"in": 9, "accepted": 9, "held": 0, "rejected": 0}
+    assert {f["code"] for f in done["findings"]} >= {"value-not-allowed"}
+    kept = tmp_path / "kept.toml"
+    words = ("import", source, "--register", tmp_path / "r2.gpkg", "--json", "--crs", "EPSG:2249")
+    said = ("--place", "x=EAST", "--place", "y=NORTH", "--field", "status=STATE")
+    first = json.loads(run(capsys, *words, *said, "--write-profile", kept)[1])
+    assert json.loads(run(capsys, *words, "--profile", kept)[1])["already_there"]
+    assert first["added"] == 9
+    again = run(capsys, "inspect", source, "--write-profile", profile)
+    assert again[0] == 2
+    assert "there already" in again[2]
+
+
+def test_a_remote_source_is_refused_by_name(capsys, tmp_path) -> None:
+    words = ("import", "https://example.invalid/h.geojson", "--register", tmp_path / "r.gpkg")
+    code, _, error = run(capsys, *words)
+    assert code == 2
+    assert "--allow-remote" in error

@@ -90,7 +90,9 @@ def test_ids_that_are_missing_or_shared_are_held_and_a_repeated_row_is_rejected(
     assert str(intake.count) == "6 rows in = 2 accepted + 3 held + 1 rejected"
     assert intake.accepted["hydrant_id"].tolist() == ["0012", "B"]
     aside = intake.exceptions.set_index("source_row")["code"].to_dict()
-    assert aside == {2: "id-repeated", 3: "id-repeated", 4: "id-missing", 6: "row-repeated"}
+    assert aside == {
+        2: "id-in-two-places", 3: "id-in-two-places", 4: "id-missing", 6: "row-repeated",
+    }  # fmt: skip
     kept = json.loads(intake.exceptions["row_json"].iloc[0])
     assert kept["HYD_ID"] == "A"
 
@@ -334,11 +336,26 @@ def test_a_height_and_elevations_that_differ_are_told(tmp_path) -> None:
 def test_one_swapped_point_among_many_is_told(tmp_path) -> None:
     points = [shapely.Point(-71.1 + i / 1000, 42.3) for i in range(40)]
     points[7] = shapely.Point(-42.3, 71.1)
-    frame = layer(HYD_ID=[str(i) for i in range(40)], geometry=points)
+    frame = layer(HYD_ID=[f"H{i}" for i in range(40)], geometry=points)
     frame = frame.set_crs(4326, allow_override=True)
     intake = take(str(write(tmp_path, frame)), "hydrants", IntakeWords(), today=TODAY)
     told = intake.findings[intake.findings["code"] == "far-location"]
-    assert told["key"].tolist() == ["7 (row 8)"]
+    assert told["key"].tolist() == ["H7 (row 8)"]
+
+
+def test_points_the_wrong_way_round_are_held_and_attributes_are_compared(tmp_path) -> None:
+    points = [shapely.Point(-71.1 + i / 1000, 42.3 + i / 2000) for i in range(40)]
+    frame = layer(HYD_ID=[f"H{i}" for i in range(40)], geometry=points)
+    frame = frame.assign(LON=frame.geometry.x, LAT=frame.geometry.y)
+    frame.loc[9, "LAT"] += 0.001
+    frame.loc[7, "geometry"] = shapely.Point(42.3035, -71.093)
+    frame = frame.set_crs(4326, allow_override=True)
+    intake = take(str(write(tmp_path, frame)), "hydrants", IntakeWords(), today=TODAY)
+    assert str(intake.count) == "40 rows in = 39 accepted + 1 held + 0 rejected"
+    assert intake.exceptions["code"].tolist() == ["axes-swapped"]
+    assert "far-location" not in codes(intake)
+    told = intake.findings[intake.findings["code"] == "attribute-coordinates-differ"]
+    assert told["key"].tolist() == ["(all)", "H7 (row 8)", "H9 (row 10)"]
 
 
 def test_a_crs_said_over_that_of_the_source_is_told(tmp_path) -> None:
@@ -347,10 +364,17 @@ def test_a_crs_said_over_that_of_the_source_is_told(tmp_path) -> None:
     assert codes(intake)["crs-overruled"] == 1
 
 
-def test_separators_of_thousands_in_coordinates_are_refused(tmp_path) -> None:
+def test_separators_of_thousands_are_read_where_a_cell_proves_them_and_else_refused(
+    tmp_path,
+) -> None:
     path = text(tmp_path, 'HYD_NO,X,Y\n1,"760,000.50","2,950,000.25"\n')
-    with pytest.raises(UnreadableError, match=r"760,000\.50"):
-        take(str(path), "hydrants", IntakeWords(crs="EPSG:2249"), today=TODAY)
+    intake = take(str(path), "hydrants", IntakeWords(crs="EPSG:2249"), today=TODAY)
+    assert intake.accepted.geometry[1].coords[0] == (760000.5, 2950000.25)
+    path = text(tmp_path, 'HYD_NO,X,Y\n1,"236,000","900,000"\n')
+    with pytest.raises(UnreadableError, match=r"236,000.*thousands or decimals"):
+        take(str(path), "hydrants", IntakeWords(crs="EPSG:26986"), today=TODAY)
+    said = IntakeWords(crs="EPSG:26986", decimal=".")
+    assert take(str(path), "hydrants", said, today=TODAY).accepted.geometry[1].x == 236_000
 
 
 def test_a_height_of_0_in_a_shapefile_tells_nothing(tmp_path) -> None:
@@ -421,7 +445,7 @@ def test_a_height_of_999_is_rejected_and_a_stranger_is_held(tmp_path) -> None:
     )
     assert str(intake.count) == "4 rows in = 1 accepted + 1 held + 2 rejected"
     assert intake.exceptions["code"].tolist() == [
-        "height-implausible",
+        "no-height",
         "unknown-hydrant",
         "no-height",
     ]
@@ -472,7 +496,7 @@ def test_shots_read_their_code_from_the_description_and_drop_no_row(tmp_path) ->
 
 def test_ids_stay_text_through_csv(tmp_path) -> None:
     path = text(
-        tmp_path, "HYD_NO;X;Y\n0012;760000;2950000\n0450;760001;2950000\n12;760002;2950000\n"
+        tmp_path, "HYD_NO;X;Y\n0012;760000;2950000\n0450;760100;2950000\n12;760200;2950000\n"
     )
     intake = take(str(path), "hydrants", IntakeWords(crs="EPSG:2249"), today=TODAY)
     assert intake.accepted["hydrant_id"].tolist() == ["0012", "0450", "12"]

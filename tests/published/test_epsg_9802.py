@@ -13,6 +13,7 @@ import pytest
 
 from hydrantgis.ground.plane import measures_true, plane_ft
 from hydrantgis.ground.units import LengthUnit, convert
+from hydrantgis.intake.crs import candidates
 
 EAST_FTUS, NORTH_FTUS = 2963503.91, 254759.80
 
@@ -31,3 +32,9 @@ def test_the_plane_takes_its_survey_feet_as_survey_feet():
     assert y == pytest.approx(NORTH_FTUS * 1200 / 3937 / 0.3048, abs=1e-6)
     assert x - EAST_FTUS == pytest.approx(5.93, abs=0.01)
     assert convert(EAST_FTUS, LengthUnit.FT_US, LengthUnit.FT) == pytest.approx(x, abs=1e-6)
+
+
+def test_the_zone_is_found_from_the_numbers_and_the_place():
+    found = candidates(np.array([[EAST_FTUS, NORTH_FTUS]]), near=(-96.0, 28.5))
+    assert found[0].code == "EPSG:32040"
+    assert found[0].unit == "US survey foot"

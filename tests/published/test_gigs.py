@@ -15,6 +15,7 @@ import pytest
 
 from hydrantgis.ground.plane import plane_ft
 from hydrantgis.ground.units import LengthUnit, convert, factor
+from hydrantgis.intake.crs import candidates, foot_note
 
 POINTS = [
     (49.0, -110.0, (2003937.274, 6452491.702), (2003933.266, 6452478.797)),
@@ -49,3 +50,17 @@ def test_both_zones_lie_on_one_plane_and_mixing_them_moves_a_point_13_5_ft():
     assert of_survey == pytest.approx(of_feet, abs=2e-3)
     mixed = plane_ft(np.array([survey]), pyproj.CRS(2921)).transform(*survey)
     assert np.hypot(*np.subtract(mixed, of_feet)) == pytest.approx(13.513, abs=2e-3)
+
+
+def test_the_systems_of_a_point_are_found_from_its_numbers():
+    """The second point alone lies in Utah."""
+    lat, lon, feet, survey = POINTS[1]
+    for epsg, point in ((2921, feet), (3568, survey)):
+        codes = [c.code for c in candidates(np.array([point]), near=(lon, lat))]
+        assert f"EPSG:{epsg}" in codes
+
+
+def test_the_note_on_the_other_foot_tells_these_13_5_ft():
+    _, _, feet, survey = POINTS[0]
+    assert "would lie 13.5 ft away" in foot_note(np.array([survey]), pyproj.CRS(3568))
+    assert "would lie 13.5 ft away" in foot_note(np.array([feet]), pyproj.CRS(2921))

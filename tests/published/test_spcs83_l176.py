@@ -14,6 +14,7 @@ import pytest
 
 from hydrantgis.ground.plane import measures_true, plane_ft
 from hydrantgis.ground.units import LengthUnit, convert
+from hydrantgis.intake.crs import candidates, hold_against_area
 
 
 def degrees(whole: int, minutes: int, seconds: float) -> float:
@@ -71,3 +72,11 @@ def test_distances_on_the_plane_are_those_on_the_ellipsoid(zone, north, west, pu
         plane = plane_ft(np.array([here, there]), crs)
         a, b = plane.transform(*here), plane.transform(*there)
         assert np.hypot(*np.subtract(b, a)) == pytest.approx(100.0, abs=0.02)
+
+
+@pytest.mark.parametrize(("zone", "north", "west", "published"), POINTS)
+def test_the_zone_is_found_from_the_published_numbers(zone, north, west, published):
+    point = np.array([published])
+    assert candidates(point, near=(-west, north))[0].code == f"EPSG:{zone}"
+    assert f"EPSG:{zone}" in [c.code for c in candidates(point)]
+    assert not hold_against_area(point, pyproj.CRS(zone), where="l176").any()

@@ -1,0 +1,135 @@
+"""
+Workbooks: every cell as the text that a reader of the sheet sees, one layer a sheet.
+
+A number kept as `0012` by its format stays `0012`; a date is told as its day, whatever its format.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import warnings
+import zipfile
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from hydrantgis.ground.errors import UnreadableError
+from hydrantgis.intake.texts import column_names, without_blank_columns
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+_MIDNIGHT = dt.time()
+
+
+def read_sheets(path: Path, *, header_row: int = 1) -> dict[str, pd.DataFrame]:
+    """
+    The sheets of a workbook, every cell as text, blank cells missing, blank rows left out.
+
+    Parameters
+    ----------
+    path
+        An XLSX workbook (ISO/IEC 29500).
+    header_row
+        The row that holds the names, from 1.
+
+    Returns
+    -------
+    frames
+        By title, sheets without a cell left out; index the row's number below the names, from 1.
+
+    Raises
+    ------
+    UnreadableError
+        The workbook is damaged, or holds formulas that were never computed.
+    """
+    import openpyxl
+
+    formulas = _has_formulas(path)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # styles and lists that openpyxl leaves out
+            book = openpyxl.load_workbook(path, read_only=True, data_only=True)
+            told = openpyxl.load_workbook(path, read_only=True) if formulas else None
+            frames = {}
+            for sheet in book.worksheets:
+                frame = _frame(sheet, path.name, header_row)
+                if told is not None:
+                    _need_values(sheet, told[sheet.title], path.name)
+                if frame is not None:
+                    frames[sheet.title] = frame
+            book.close()
+    except UnreadableError:
+        raise
+    except Exception as error:  # a damaged workbook fails in many ways inside openpyxl
+        raise UnreadableError(
+            "the workbook is damaged", where=path.name, found=f"{type(error).__name__}: {error}"
+        ) from error
+    if not frames:
+        raise UnreadableError("the workbook holds no table", where=path.name)
+    return frames
+
+
+def _frame(sheet: Any, where: str, header_row: int) -> pd.DataFrame | None:  # noqa: ANN401
+    sheet.reset_dimensions()  # what a sheet says of its own size is not always so
+    rows = sheet.iter_rows(min_row=header_row)
+    head = next(rows, ())
+    while head and all(cell.value is None for cell in head):
+        head = next(rows, ())
+    if not head:
+        return None
+    names = column_names([cell.value for cell in head], f"{where}, sheet {sheet.title}")
+    width = len(names)
+    cells = [[_text(cell) for cell in row] for row in rows]
+    if any(cell is not None for row in cells for cell in row[width:]):
+        width = max(len(row) for row in cells)
+        names += [f"column {place}" for place in range(len(names) + 1, width + 1)]
+    padded = [row[:width] + [None] * (width - len(row)) for row in cells]
+    frame = pd.DataFrame(padded, columns=names, index=pd.RangeIndex(1, len(padded) + 1))
+    for name in names:
+        frame[name] = frame[name].astype("str").mask(frame[name].isna())
+    return without_blank_columns(frame[frame.notna().any(axis="columns")])
+
+
+def _text(cell: Any) -> str | None:  # noqa: ANN401 - cells of several kinds share no base
+    value = cell.value
+    if value is None:
+        return None
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int | float):
+        whole = float(value).is_integer()
+        zeros = re.fullmatch(r"0{2,}", cell.number_format or "")
+        if whole and zeros:
+            return str(int(value)).zfill(len(zeros.group()))
+        return str(int(value)) if whole and abs(value) < 1e15 else repr(value)
+    if isinstance(value, dt.datetime):
+        return value.date().isoformat() if value.time() == _MIDNIGHT else value.isoformat(" ")
+    return str(value).strip() or None
+
+
+def _has_formulas(path: Path) -> bool:
+    with zipfile.ZipFile(path) as archive:
+        for name in archive.namelist():
+            if re.fullmatch(r"xl/worksheets/[^/]+\.xml", name):
+                with archive.open(name) as stream:
+                    tail = b""
+                    while block := stream.read(1 << 20):
+                        if b"<f>" in tail + block or b"<f " in tail + block:
+                            return True
+                        tail = block[-4:]
+    return False
+
+
+def _need_values(sheet: Any, told: Any, where: str) -> None:  # noqa: ANN401
+    """Refuse formulas without a stored value: their cells would come in blank."""
+    told.reset_dimensions()
+    for told_row, row in zip(told.iter_rows(), sheet.iter_rows(), strict=False):
+        for told_cell, cell in zip(told_row, row, strict=False):
+            if told_cell.data_type == "f" and cell.value is None:
+                raise UnreadableError(
+                    "the workbook holds formulas that were never computed",
+                    where=f"{where}, sheet {sheet.title}, cell {told_cell.coordinate}",
+                    do="open it in a spreadsheet program and save it again",
+                )
