@@ -17,7 +17,7 @@ from hypothesis import settings
 
 from hydrantgis import demo as district
 
-settings.register_profile("quick", max_examples=40, deadline=None, derandomize=True)
+settings.register_profile("quick", max_examples=20, deadline=None, derandomize=True)
 settings.register_profile("thorough", max_examples=400, deadline=None)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
 

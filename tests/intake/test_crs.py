@@ -83,11 +83,13 @@ def test_near_a_place_the_true_system_is_among_the_first(code, lon, lat) -> None
     assert "of the hydrants" in told.reason
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("code", "lon", "lat"), [*US_FEET, *METRES])
 def test_without_a_place_the_true_system_is_among_all(code, lon, lat) -> None:
     assert place_of(candidates(district(code, lon, lat)), code)
 
 
+@pytest.mark.slow
 def test_without_a_place_most_state_plane_zones_are_among_the_first() -> None:
     """Numbers alone fit dozens of zones; two in three truths stand among the first ten."""
     places = [place_of(candidates(district(*case)), case[0]) for case in US_FEET]
