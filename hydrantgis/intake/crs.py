@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hydrantgis.ground.errors import CRSError, some
+from hydrantgis.ground.errors import CRSError
 from hydrantgis.ground.plane import plane_ft
 from hydrantgis.ground.units import METRES, LengthUnit
 from hydrantgis.intake.fits import AREA_MARGIN_DEG, NEAR_MI, Candidate, can_be_degrees, candidates
@@ -58,6 +58,10 @@ tens of miles off. What is nearer than this (the degrees of NAD27 for those of N
 feet; the other foot, some feet) no margin can tell: `foot_note` and the cross-check are for that.
 """
 
+_MOST_TOLD = 8
+_BREAK = "\n" + " " * 12
+_TOWNS_DEG = (-56.0, 79.0)
+"""No town, and so no hydrant, lies south or north of these latitudes."""
 _FROM_ORIGIN_DEG = 6.0
 _ORIGINS = ("natural origin", "false origin", "projection centre", "origin")
 
@@ -153,7 +157,9 @@ def resolve(
         near = [c for c in likely if c.miles is not None and c.miles <= SERVICE_MARGIN_MI]
         likely = near or likely
         bounds = points if isinstance(points, tuple) else _bounds(points)
-    reasons = [f"{c} ({c.reason})" for c in likely[:3]] + [str(c) for c in likely[3:]]
+    reasons = [f"{c}: {c.reason}" for c in likely[:_MOST_TOLD]]
+    if len(likely) > _MOST_TOLD:
+        reasons.append(f"and {len(likely) - _MOST_TOLD:,} more, less likely by the numbers alone")
     raise CRSError(
         "the source names no coordinate reference system",
         where=where,
@@ -161,10 +167,15 @@ def resolve(
         if bounds is None
         else "coordinates from "
         + " to ".join(f"({x:,.3f}, {y:,.3f})" for x, y in (bounds[:2], bounds[2:])),
-        accepted=some(reasons, 12) if reasons else "a code such as EPSG:2249",
+        accepted=_below(reasons) if reasons else "a code such as EPSG:2249",
         do="ask whoever made the layer, and pass --crs CODE"
         + (" --swap-xy" if likely and likely[0].swapped else ""),
     )
+
+
+def _below(lines: list[str]) -> str:
+    """Lines one below the other, as an error sets them."""
+    return _BREAK.join(lines)
 
 
 def _bounds(points: NDArray[np.float64]) -> tuple[float, ...] | None:
@@ -218,6 +229,8 @@ def hold_against_area(
             f"the coordinates look like degrees, and {short(crs)} is in lengths", points, crs,
             where=where, service=service, also=f"the first is ({x:g}, {y:g}); ",
         )  # fmt: skip
+    if crs.is_geographic and service is None:
+        _hold_against_towns(points[known], crs, where=where)
     if area is None:
         _hold_against_origin(points[known], crs, where=where)
     inside = inside_area(points, crs)
@@ -258,7 +271,7 @@ def _refuse(
         where=where,
         found=also
         + (
-            "what would fit: " + "; ".join(str(h) for h in best[:4])
+            "what would fit:" + _BREAK + _below([str(h) for h in best[:4]])
             if best
             else "no system tried puts them where they should be"
         ),
@@ -267,6 +280,25 @@ def _refuse(
         if best
         else "find the right CRS and pass --crs CODE",
     )
+
+
+def _hold_against_towns(points: NDArray[np.float64], crs: pyproj.CRS, *, where: str) -> None:
+    """Refuse degrees of ground without towns that are degrees of towns with x and y exchanged."""
+
+    def without(latitudes: NDArray[np.float64]) -> float:
+        return float(((latitudes < _TOWNS_DEG[0]) | (latitudes > _TOWNS_DEG[1])).mean())
+
+    beyond = without(points[:, 1])
+    if beyond > 1 - LEAST_SHARE_INSIDE and without(points[:, 0]) <= 1 - LEAST_SHARE_INSIDE:
+        x, y = points[0]
+        raise CRSError(
+            f"{beyond:.0%} of the points lie where there is no town",
+            where=where,
+            found=f"the first is at latitude {y:g}, longitude {x:g}; with x and y exchanged it "
+            f"would be at latitude {x:g}, longitude {y:g}",
+            accepted=f"longitude and latitude, in that order, of {short(crs)}",
+            do="if that is right, pass --swap-xy",
+        )
 
 
 def _hold_against_origin(points: NDArray[np.float64], crs: pyproj.CRS, *, where: str) -> None:

@@ -542,3 +542,14 @@ def test_a_finnish_site_without_crs(open_data) -> None:
     assert pairs
     northing_first = np.array(pairs, dtype=float)
     assert place_of(candidates(northing_first[:, ::-1]), 3875) <= 5
+
+
+def test_degrees_the_wrong_way_round_are_refused_where_no_town_is() -> None:
+    boston = np.array([[42.3 + i / 1000, -71.1] for i in range(20)])
+    with pytest.raises(CRSError, match="--swap-xy"):
+        hold_against_area(boston, pyproj.CRS(4326), where="h.geojson")
+    assert not hold_against_area(boston[:, ::-1], pyproj.CRS(4326), where="h.geojson").any()
+    # Ushuaia and Longyearbyen are towns
+    for lon, lat in ((-68.3, -54.8), (15.6, 78.2)):
+        there = np.array([[lon, lat]] * 20)
+        assert not hold_against_area(there, pyproj.CRS(4326), where="h.geojson").any()
