@@ -294,7 +294,7 @@ def _hold_against_towns(points: NDArray[np.float64], crs: pyproj.CRS, *, where: 
         raise CRSError(
             f"{beyond:.0%} of the points lie where there is no town",
             where=where,
-            found=f"the first is at latitude {y:g}, longitude {x:g}; with x and y exchanged it "
+            found=f"the first is at latitude {y:g}, longitude {x:g}; with x and y swapped it "
             f"would be at latitude {x:g}, longitude {y:g}",
             accepted=f"longitude and latitude, in that order, of {short(crs)}",
             do="if that is right, pass --swap-xy",
