@@ -32,6 +32,7 @@ def inspect(
     crs: o.Crs = None,
     layer: o.Layer = None,
     profile: o.Profile = None,
+    near: o.Near = None,
     place: o.Places = None,
     swap_xy: o.SwapXy = False,
     encoding: o.Encoding = None,
@@ -62,7 +63,7 @@ def inspect(
     from hydrantgis.intake.remote import told
 
     words, kind = _said(
-        profile, crs=crs, layer=layer, places=place, swap_xy=swap_xy, encoding=encoding,
+        profile, crs=crs, layer=layer, near=near, places=place, swap_xy=swap_xy, encoding=encoding,
         header_row=header_row, decimal=decimal,
     )  # fmt: skip
     kind = as_kind or kind
@@ -130,7 +131,8 @@ def _put_layer(entry: dict[str, Any]) -> None:
     put("  Fields")
     rows = [("field", "type", "filled", "distinct", "seems to be", "sure", "examples")]
     for field in entry["fields"]:
-        sure = f"{field['confidence']:.0%}" if field["column"] else ""
+        column = field["column"]
+        sure = f"{field['confidence']:.0%}" if column and column in field["meaning"] else ""
         rows.append(
             (
                 field["name"], field["type"], f"{field['filled']:,}", f"{field['distinct']:,}",
@@ -154,6 +156,7 @@ def _said(
     *,
     crs: str | None = None,
     layer: str | None = None,
+    near: str | None = None,
     places: list[str] | None = None,
     swap_xy: bool = False,
     encoding: str | None = None,
@@ -174,6 +177,7 @@ def _said(
         DATE_ORDERS,
         IntakeWords,
         pairs,
+        place_of,
         unit_for,
         words_from_mapping,
     )
@@ -194,6 +198,7 @@ def _said(
     said = IntakeWords(
         crs=crs,
         layer=layer,
+        near=None if near is None else place_of(near),
         place=pairs(places or [], "--place"),
         swap_xy=swap_xy or None,
         encoding=encoding,
@@ -222,6 +227,7 @@ def import_layer(
     crs: o.Crs = None,
     layer: o.Layer = None,
     profile: o.Profile = None,
+    near: o.Near = None,
     place: o.Places = None,
     swap_xy: o.SwapXy = False,
     encoding: o.Encoding = None,
@@ -265,7 +271,7 @@ def import_layer(
       hydrantgis import list.csv --crs EPSG:4326 --number-rows H- --dry-run
     """
     words, kind = _said(
-        profile, crs=crs, layer=layer, places=place, swap_xy=swap_xy, encoding=encoding,
+        profile, crs=crs, layer=layer, near=near, places=place, swap_xy=swap_xy, encoding=encoding,
         header_row=header_row, decimal=decimal, fields=field, units=unit, spellings=spelling,
         values=value, date_order=date_order, number_rows=number_rows,
     )  # fmt: skip
@@ -294,6 +300,7 @@ def survey(
     crs: o.Crs = None,
     layer: o.Layer = None,
     profile: o.Profile = None,
+    near: o.Near = None,
     place: o.Places = None,
     swap_xy: o.SwapXy = False,
     encoding: o.Encoding = None,
@@ -328,7 +335,7 @@ def survey(
         --vertical-datum NAVD88
     """
     words, kind = _said(
-        profile, crs=crs, layer=layer, places=place, swap_xy=swap_xy, encoding=encoding,
+        profile, crs=crs, layer=layer, near=near, places=place, swap_xy=swap_xy, encoding=encoding,
         header_row=header_row, decimal=decimal, fields=field, units=unit, spellings=spelling,
         values=value, date_order=date_order, number_rows=number_rows,
         constants={

@@ -52,6 +52,12 @@ Values = Annotated[
     list[str] | None, typer.Option("--value", help="column:WORD=ALLOWED, for words of the source.")
 ]
 DateOrder = Annotated[str | None, typer.Option(help="mdy or dmy, for dates such as 03/04/2024.")]
+Near = Annotated[
+    str | None,
+    typer.Option(
+        metavar="LAT,LON", help="Where the town is, to find the CRS and to hold points against."
+    ),
+]
 Places = Annotated[
     list[str] | None,
     typer.Option("--place", help="x=FIELD and y=FIELD, shape=FIELD, latlon=FIELD or lonlat=FIELD."),

@@ -153,7 +153,7 @@ def resolve(
     likely: list[Candidate] = []
     bounds: tuple[float, ...] | None = None
     if points is not None:
-        likely = candidates(points, near=service, place="the register's own ground")
+        likely = candidates(points, near=service, place="the ground that is known")
         near = [c for c in likely if c.miles is not None and c.miles <= SERVICE_MARGIN_MI]
         likely = near or likely
         bounds = points if isinstance(points, tuple) else _bounds(points)
@@ -247,7 +247,7 @@ def hold_against_area(
             away = float(np.median(Place(service).miles(*to_degrees(points[known], crs))))
             _refuse(
                 f"only {share:.0%} of the points lie within {miles_text(SERVICE_MARGIN_MI)} of the "
-                f"register's own ground", points, crs, where=where, service=service,
+                f"ground that is known", points, crs, where=where, service=service,
                 also=f"as {short(crs)} they lie {miles_text(away)} away; ",
             )  # fmt: skip
     return known & ~inside

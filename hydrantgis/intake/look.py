@@ -29,11 +29,12 @@ from hydrantgis.intake.crs import (
 )
 from hydrantgis.intake.dates import read_dates
 from hydrantgis.intake.ids import placeholder_ids
-from hydrantgis.intake.match import SURE, plain
+from hydrantgis.intake.match import SURE, made_by_program
 from hydrantgis.intake.place import pair_fields
 from hydrantgis.intake.prepare import NEEDED, PAGE_LIMITS, Z_FIELD, Prepared, prepare
 from hydrantgis.intake.shapes import bounds_of
 from hydrantgis.intake.suggest import Match, suggest
+from hydrantgis.intake.whereabouts import round_a_town
 from hydrantgis.intake.words import IntakeWords
 
 if TYPE_CHECKING:
@@ -49,17 +50,6 @@ if TYPE_CHECKING:
 _MARKS = ("-9999", "9999", "999", "-99", "-999", "-1", "1899-12-30", "9999-12-31")
 _SHARE_OF_ONE_VALUE = 0.02
 _CODE_WORDS = 12
-_UNUSED_MEANINGS = {
-    "objectid": "row number of a program", "fid": "row number of a program",
-    "ogc_fid": "row number of a program", "globalid": "id made by a program; changes with copies",
-    "uuid": "id made by a program", "created_date": "who edited when",
-    "creationdate": "who edited when", "last_edited_date": "who edited when",
-    "editdate": "who edited when", "editor": "who edited when",
-    "creator": "who edited when", "created_user": "who edited when",
-    "last_edited_user": "who edited when", "shape_length": "made by a program",
-    "shape_area": "made by a program", "shape_leng": "made by a program",
-}  # fmt: skip
-"""Fields of no use here, by their plain names."""
 
 
 def look(
@@ -162,7 +152,7 @@ def _look_at(source: Source, layer: Layer, words: IntakeWords, kind: str | None)
         _field(ready, str(name), layer.fields.get(str(name), "text"), matches.get(str(name)), note)
         for name in ready.rows.columns
     ]
-    where = _shapes(ready, note)
+    where = _shapes(ready, round_a_town(words.near), note)
     heights = [] if table is READINGS else _heights_in(free, matches)
     for name in heights:
         note("has-heights", "looks like measured heights; bring them in with `survey`", name)
@@ -191,16 +181,15 @@ def _heights_in(cells: pd.DataFrame, matches: dict[str, Match]) -> list[str]:
     return [m.field for m in found if m.confidence >= SURE and m.field not in matches]
 
 
-def _meaning(name: str, series: pd.Series, match: Match | None, ready: Prepared) -> str:
+def _meaning(name: str, kind: str, series: pd.Series, match: Match | None, ready: Prepared) -> str:
     """What a field seems to be, in words."""
     if name in ready.place_fields:
         return f"place ({ready.form})"
     if match is not None and match.confidence >= SURE:
         return match.column
-    known = _UNUSED_MEANINGS.get(plain(name).replace("_", "")) or _UNUSED_MEANINGS.get(plain(name))
-    if known:
-        return known
-    if pd.api.types.is_datetime64_any_dtype(series.dtype):
+    if made := made_by_program(name):
+        return made
+    if pd.api.types.is_datetime64_any_dtype(series.dtype) or kind.lower().startswith("date"):
         return "date"
     numeric = pd.api.types.is_numeric_dtype(series.dtype)
     sample = series.dropna().iloc[:500]
@@ -235,7 +224,7 @@ def _field(
         "filled": len(text),
         "distinct": len(counts),
         "examples": [str(value)[:40] for value in counts.index[:3]],
-        "meaning": _meaning(name, series, match, ready),
+        "meaning": _meaning(name, kind, series, match, ready),
         "column": match.column if match else None,
         "confidence": round(match.confidence, 2) if match else 0.0,
         "reason": match.reason if match else "",
@@ -282,7 +271,7 @@ def _value_notes(series: pd.Series, name: str, match: Match, note: Note) -> None
         note("value-unreadable", f"{many:,} cells: {reason}", name)
 
 
-def _shapes(ready: Prepared, note: Note) -> dict[str, Any]:
+def _shapes(ready: Prepared, ground: shapely.Geometry | None, note: Note) -> dict[str, Any]:
     """CRS, extent, Z, and what is wrong with the place."""
     told: dict[str, Any] = {
         "crs": None, "crs_told": None, "crs_area": None, "crs_candidates": [], "bounds": None,
@@ -315,9 +304,12 @@ def _shapes(ready: Prepared, note: Note) -> dict[str, Any]:
         note("zero-location", f"{zero:,} points lie at exactly 0, 0")
     if crs is None:
         note("crs-missing", "no CRS; say it with --crs")
-        told["crs_candidates"] = [f"{c}: {c.reason}" for c in candidates(points)[:10]]
+        told["crs_candidates"] = [
+            f"{c}: {c.reason}"
+            for c in candidates(points, near=ground, place="the place that is named")[:10]
+        ]
     else:
-        _hold(points, crs, note)
+        _hold(points, crs, ground, note)
         if foot := foot_note(points, crs):
             note("foot-told-apart", foot)
         if unproved := unproved_note(crs):
@@ -335,13 +327,18 @@ def _shapes(ready: Prepared, note: Note) -> dict[str, Any]:
     return told
 
 
-def _hold(points: NDArray[np.float64], crs: pyproj.CRS, note: Note) -> None:
+def _hold(
+    points: NDArray[np.float64], crs: pyproj.CRS, ground: shapely.Geometry | None, note: Note
+) -> None:
     """Tell what an intake would refuse, and which points it would hold."""
     try:
-        outside = hold_against_area(points, crs, where="")
+        outside = hold_against_area(points, crs, where="", service=ground)
     except CRSError as error:
         note("outside-crs-area", f"{error.what}; {error.found}")
         return
-    for code, rows in (("outside-crs-area", outside), ("axes-swapped", swapped(points, crs))):
+    for code, rows in (
+        ("outside-crs-area", outside),
+        ("axes-swapped", swapped(points, crs, service=ground)),
+    ):
         if rows.any():
             note(code, f"{int(rows.sum()):,} points: {CODES[code].meaning}")

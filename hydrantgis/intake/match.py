@@ -129,6 +129,21 @@ NAMES: dict[str, tuple[str, ...]] = {
 }  # fmt: skip
 """Canonical column and what the trade calls it."""
 
+_MADE_BY_PROGRAMS = {
+    **dict.fromkeys(("objectid", "fid", "ogcfid", "oid"), "row number of a program"),
+    "globalid": "id made by a program; changes with copies",
+    "uuid": "id made by a program",
+    **dict.fromkeys(
+        (
+            "createddate", "creationdate", "lasteditdate", "lastediteddate", "editdate", "editor",
+            "creator", "createduser", "lastediteduser",
+        ),
+        "who edited when",
+    ),
+    **dict.fromkeys(("shapelength", "shapearea", "shapeleng", "shapelen"), "made by a program"),
+}  # fmt: skip
+"""Fields of no use here, by their plain names without underscores."""
+
 _UNIT_WORDS = {
     "in": LengthUnit.IN, "inch": LengthUnit.IN, "inches": LengthUnit.IN, "ft": LengthUnit.FT,
     "feet": LengthUnit.FT, "ftus": LengthUnit.FT_US, "mm": LengthUnit.MM, "cm": LengthUnit.CM,
@@ -147,6 +162,18 @@ def plain(name: str) -> str:
     """
     spaced = re.sub(r"(?<=[a-z0-9])(?=[A-Z])", "_", name.strip())
     return re.sub(r"[^0-9a-z]+", "_", spaced.lower()).strip("_")
+
+
+def made_by_program(name: str) -> str | None:
+    """
+    What a field is that programs make for themselves; None for any other.
+
+    Examples
+    --------
+    >>> made_by_program("OBJECTID"), made_by_program("HYD_NO")
+    ('row number of a program', None)
+    """
+    return _MADE_BY_PROGRAMS.get(plain(name).replace("_", ""))
 
 
 def unit_in_name(name: str) -> tuple[str, LengthUnit | None]:

@@ -65,7 +65,9 @@ def _told(words: IntakeWords) -> dict[str, Any]:
         for column, name in words.fields.items()
     }
     return {
-        "crs": words.crs, "layer": words.layer, "encoding": words.encoding,
+        "crs": words.crs,
+        "near": None if words.near is None else "{:g},{:g}".format(*words.near),
+        "layer": words.layer, "encoding": words.encoding,
         "header_row": words.header_row, "decimal": words.decimal, "swap_xy": words.swap_xy,
         "placeholders": words.placeholders or None, "date_order": words.date_order,
         "number_rows": words.number_rows, "many_parts": words.many_parts,

@@ -18,7 +18,7 @@ from hydrantgis.ground.flows import FlowUnit
 from hydrantgis.ground.table import Kind
 from hydrantgis.ground.units import LengthUnit
 from hydrantgis.intake.cells import read_column
-from hydrantgis.intake.match import NAMES, SURE, plain, score, unit_in_name
+from hydrantgis.intake.match import NAMES, SURE, made_by_program, plain, score, unit_in_name
 from hydrantgis.intake.words import FLOW_COLUMNS, JOIN, IntakeWords
 
 if TYPE_CHECKING:
@@ -149,7 +149,12 @@ def _by_uniqueness(rows: pd.DataFrame, table: Table, taken: set[str]) -> list[Ma
     """The first field in which nearly every row has a short value of its own."""
     for name in rows.columns:
         series = rows[name]
-        if name in taken or not len(series) or pd.api.types.is_float_dtype(series.dtype):
+        if (
+            name in taken
+            or made_by_program(str(name))
+            or not len(series)
+            or pd.api.types.is_float_dtype(series.dtype)
+        ):
             continue
         text = _sample(series).astype("str")
         short = len(text) and text.str.fullmatch(_LIKE_AN_ID).mean() > _NEARLY_ALL

@@ -47,6 +47,7 @@ from hydrantgis.intake.place import pair_fields
 from hydrantgis.intake.prepare import NEEDED, PAGE_LIMITS, Z_FIELD, Prepared, not_tagged, prepare
 from hydrantgis.intake.shapes import read_shapes
 from hydrantgis.intake.surveys import settle_readings, settle_shots
+from hydrantgis.intake.whereabouts import round_a_town
 from hydrantgis.intake.words import JOIN, IntakeWords
 
 if TYPE_CHECKING:
@@ -279,7 +280,8 @@ def take(
     ledger = Ledger(table, ready.rows.index)
     ledger.notes.append(ready.notes)
     fields = fields_for(ready, table, words, where)
-    shapes, crs, crs_from = _settle_shapes(ready, table, words, ledger, where, service)
+    ground = round_a_town(words.near) if service is None else service
+    shapes, crs, crs_from = _settle_shapes(ready, table, words, ledger, where, ground)
     frame = _settle_cells(ready, fields, words, ledger, today)
     if source.driver == "ESRI Shapefile":
         _blank_table_zeros(frame, ledger)

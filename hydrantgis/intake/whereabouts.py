@@ -84,6 +84,25 @@ def _shape(where: shapely.Geometry | tuple[float, ...]) -> shapely.Geometry:
     return shapely.box(west, south, east + 360 if east < west else east, north)
 
 
+_ROUND_A_TOWN_DEG = 0.5
+
+
+def round_a_town(near: tuple[float, float] | None) -> shapely.Geometry | None:
+    """
+    The ground round a latitude and longitude that somebody names for the place of a utility.
+
+    Examples
+    --------
+    >>> round_a_town((42.0, -71.0)).bounds
+    (-71.5, 41.5, -70.5, 42.5)
+    """
+    if near is None:
+        return None
+    lat, lon = near
+    reach = _ROUND_A_TOWN_DEG
+    return shapely.box(lon - reach, lat - reach, lon + reach, lat + reach)
+
+
 def miles_text(miles: float) -> str:
     """
     A distance as people say it.

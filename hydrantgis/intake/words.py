@@ -43,6 +43,8 @@ class IntakeWords:
         The decimal mark of numbers written as text, `.` or `,`.
     place
         Where a table has its coordinates: `x` and `y`, `shape`, `latlon` or `lonlat`, and fields.
+    near
+        Latitude and longitude of the town, where no register tells where the hydrants are.
     swap_xy
         The source has X and Y the wrong way round.
     fields
@@ -79,6 +81,7 @@ class IntakeWords:
     header_row: int | None = None
     decimal: str | None = None
     place: dict[str, str] = field(default_factory=dict)
+    near: tuple[float, float] | None = None
     swap_xy: bool | None = None
     fields: dict[str, str] = field(default_factory=dict)
     units: dict[str, LengthUnit | FlowUnit] = field(default_factory=dict)
@@ -166,6 +169,7 @@ def words_from_mapping(mapping: Mapping[str, Any], name: str) -> tuple[IntakeWor
         header_row=None if header_row is None else int(header_row),
         decimal=reader.choice("decimal", DECIMALS),
         place=reader.words("place"),
+        near=_near(reader, mapping),
         swap_xy=reader.flag("swap_xy", default=False) or None,
         fields=_fields(reader, mapping),
         units=units,
@@ -195,6 +199,40 @@ def words_from_mapping(mapping: Mapping[str, Any], name: str) -> tuple[IntakeWor
 def _columns_of(kind: str | None) -> list[str]:
     tables = INTAKE_TABLES.values() if kind is None else (INTAKE_TABLES[kind],)
     return list(dict.fromkeys(name for table in tables for name in table.names))
+
+
+def _near(reader: SettingsReader, mapping: Mapping[str, Any]) -> tuple[float, float] | None:
+    told = reader.text("near") if "near" in mapping else None
+    if told is None:
+        return None
+    try:
+        return place_of(told)
+    except WordsError as error:
+        reader.problem("near", f"{error.what}; {error.accepted}")
+        return None
+
+
+def place_of(text: str) -> tuple[float, float]:
+    """
+    Latitude and longitude out of `LAT,LON`.
+
+    Raises
+    ------
+    WordsError
+        It is no place on earth.
+
+    Examples
+    --------
+    >>> place_of("42.37, -71.11")
+    (42.37, -71.11)
+    """
+    try:
+        lat, lon = (float(part) for part in text.split(","))
+    except ValueError:
+        lat = lon = float("nan")
+    if not (abs(lat) <= 90 and abs(lon) <= 180):
+        raise WordsError(f"`{text}` is no place on earth", accepted="LAT,LON such as 42.37,-71.11")
+    return lat, lon
 
 
 def _fields(reader: SettingsReader, mapping: Mapping[str, Any]) -> dict[str, str]:
