@@ -205,7 +205,7 @@ def test_resolve_takes_the_user_then_the_source_then_asks() -> None:
     with pytest.raises(CRSError) as caught:
         resolve(None, None, points, where="h.shp", service=shapely.Point(-71.1, 42.4))
     assert caught.value.accepted.startswith("EPSG:2249")
-    assert "register's own ground" in caught.value.accepted
+    assert "ground that is known" in caught.value.accepted
     with pytest.raises(CRSError, match="no CRS"):
         resolve(None, None, None, where="h.shp")
     with pytest.raises(CRSError, match="swap-xy"):
