@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 CRS = "EPSG:2264"
 """A State Plane zone in US survey feet; the land is invented."""
 MIDDLE_FT = (2_000_000.0, 500_000.0)
-CELL_FT = 12_000.0
+CELL_FT = 10_500.0
 """Side of the square that a neighborhood lies in; the largest neighborhood fills most of it."""
 AREA_CELLS = 2
 """An area is a square of so many cells a side."""
