@@ -9,17 +9,21 @@ from __future__ import annotations
 
 import pandas as pd
 
-_DOT = r"[+-]?(?:\d+|\d{1,3}(?:,\d{3})+)(?:\.\d*)?(?:[eE][+-]?\d+)?|[+-]?\.\d+(?:[eE][+-]?\d+)?"
-_COMMA = r"[+-]?(?:\d+|\d{1,3}(?:[. \u00a0\u202f']\d{3})+)(?:,\d*)?|[+-]?,\d+"
+_LEAD = r"[1-9]\d{0,2}"
+_DOT = rf"[+-]?(?:\d+|{_LEAD}(?:,\d{{3}})+)(?:\.\d*)?(?:[eE][+-]?\d+)?|[+-]?\.\d+(?:[eE][+-]?\d+)?"
+_BLANK = r"[ \u00a0\u202f]"
+_GROUPS = rf"{_LEAD}(?:(?:\.\d{{3}})+|(?:{_BLANK}\d{{3}})+|(?:'\d{{3}})+)"
+_COMMA = rf"[+-]?(?:\d+|{_GROUPS})(?:,\d*)?|[+-]?,\d+"
 _PLAIN = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
-_OPEN = r"[+-]?\d{1,3},\d{3}"
-"""Thousands with a decimal dot, or a number with a decimal comma: one cell cannot say which."""
+_DOTTED = rf"[+-]?{_LEAD}(?:\.\d{{3}})+"
+"""Thousands beside a decimal comma; with one dot, also a number with a decimal dot."""
+_ASK = "the {} may mark thousands or decimals; say --decimal . or --decimal ,"
 DECIMALS = (".", ",")
 
 
 def decimal_mark(texts: pd.Series) -> str | None:
     """
-    The decimal mark that a column proves; None where no cell needs one or they contradict.
+    The decimal mark that a column proves; None where no cell proves one or they contradict.
 
     Examples
     --------
@@ -28,7 +32,7 @@ def decimal_mark(texts: pd.Series) -> str | None:
     >>> decimal_mark(pd.Series(["1,234", "2,500"]))
     """
     cells = pd.Series(texts.dropna().unique(), dtype="str")
-    marked = cells[cells.str.contains(",", regex=False)]
+    marked = cells[cells.str.contains("[.,]")]
     dot, comma = marked.str.fullmatch(_DOT), marked.str.fullmatch(_COMMA)
     only_dot, only_comma = bool((dot & ~comma).any()), bool((comma & ~dot).any())
     if only_dot == only_comma:
@@ -63,23 +67,25 @@ def read_numbers(texts: pd.Series, decimal: str | None = None) -> tuple[pd.Serie
     values = pd.to_numeric(texts.where(texts.str.fullmatch(_PLAIN, na=False)), errors="coerce")
     values = values.astype("float64")
     left = texts.notna() & values.isna()
-    mark = decimal or (decimal_mark(texts[left]) if left.any() else None)
     reasons = pd.Series(None, index=texts.index, dtype="str")
-    if not left.any() and mark is None:
+    if not left.any() and decimal != ",":
         return values, reasons
-    if mark is not None:
-        fits = left & texts.str.fullmatch(_DOT if mark == "." else _COMMA, na=False)
-        bare = texts[fits].str.replace("," if mark == "." else r"[. \u00a0\u202f']", "", regex=True)
-        values[fits] = bare.str.replace(",", ".", regex=False).astype("float64")
-        left &= ~fits
-    if mark == ",":
-        # where the comma is the decimal mark, 1.234 is a thousand and more
-        dotted = texts.notna() & texts.str.fullmatch(r"[+-]?\d{1,3}(?:\.\d{3})+", na=False)
-        values[dotted] = texts[dotted].str.replace(".", "", regex=False).astype("float64")
-    open_ = left & texts.str.fullmatch(_OPEN, na=False)
-    reasons = reasons.mask(left, "no number").mask(
-        open_, "the comma may mark thousands or decimals; say --decimal . or --decimal ,"
-    )
+    mark = decimal or decimal_mark(texts)
+    fits = {".": texts.str.fullmatch(_DOT, na=False), ",": texts.str.fullmatch(_COMMA, na=False)}
+    dotted = texts.str.fullmatch(_DOTTED, na=False)
+    if mark is None:
+        # what one mark or the other would make a number of, and dots that would then mark thousands
+        comma = left & (fits["."] | fits[","]) & texts.str.contains(",", regex=False, na=False)
+        dot = dotted & bool(comma.any() or (left & dotted).any())
+        reasons = reasons.mask(left, "no number").mask(dot, _ASK.format("dot"))
+        return values.mask(dot), reasons.mask(comma, _ASK.format("comma"))
+    read = (left & fits[mark]) | (dotted & (mark == ","))
+    bare = texts[read].str.replace("," if mark == "." else r"[. \u00a0\u202f']", "", regex=True)
+    values[read] = bare.str.replace(",", ".", regex=False).astype("float64")
+    if mark == "," and texts[fits[","]].str.contains(".", regex=False).any():
+        # a dot that marks thousands in one cell marks no decimals in another
+        values = values.mask(~fits[","])
+    reasons = reasons.mask(texts.notna() & values.isna(), "no number")
     return values, reasons
 
 
@@ -102,7 +108,8 @@ def with_dots(texts: pd.Series, decimal: str | None = None) -> pd.Series:
     mark = decimal or decimal_mark(bare)
     if mark is None:
         return texts
+    groups = r"(?<=\d)(?<!(?<!\d)0){}(?=\d{{3}}(?!\d))"  # nobody writes thousands as 0,125
     if mark == ".":
-        return texts.str.replace(r"(?<=\d),(?=\d{3}(?!\d))", "", regex=True)
-    whole = texts.str.replace(r"(?<=\d)[.\u00a0\u202f](?=\d{3}(?!\d))", "", regex=True)
+        return texts.str.replace(groups.format(","), "", regex=True)
+    whole = texts.str.replace(groups.format("[.\u00a0\u202f]"), "", regex=True)
     return whole.str.replace(r"(?<=\d),(?=\d)", ".", regex=True)
