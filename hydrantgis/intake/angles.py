@@ -12,11 +12,16 @@ import numpy as np
 if TYPE_CHECKING:
     import pandas as pd
 
-_DEG, _MIN, _SEC = r"[°ºd*:\s]", r"['\u2032\u2019m:\s]", r"(?:\"|\u2033|\u201d|''|\u2032\u2032|s)?"
+_DEG, _MIN = r"[°ºd*:\s]", r"['\u2032\u2019:\s]"
+_SEC = r"\"|\u2033|\u201d|''|\u2032\u2032|\u2019\u2019"
+_PART = r"\d{1,2}(?:\.\d+)?"
 _ANGLE = re.compile(
-    rf"(?P<before>[NSEWO])?\s*(?P<sign>[+-])?\s*(?P<deg>\d{{1,3}}(?:\.\d+)?)\s*{_DEG}?\s*"
-    rf"(?:(?P<min>\d{{1,2}}(?:\.\d+)?)\s*{_MIN}?\s*)?"
-    rf"(?:(?P<sec>\d{{1,2}}(?:\.\d+)?)\s*{_SEC}\s*)?(?P<after>[NSEWO])?",
+    rf"(?P<before>[NSEWO])?\s*(?P<sign>[+\u2212-])?\s*(?P<deg>\d{{1,3}}(?:\.\d+)?)\s*"
+    # parts that run together (0713) may be parted in several ways, so a mark has to part them
+    rf"(?:{_DEG}\s*(?P<min>{_PART})\s*"
+    # an s marks seconds only where an m marks minutes; else it is south
+    rf"(?:{_MIN}\s*(?P<sec>{_PART})\s*(?:{_SEC})?|m\s*(?P<msec>{_PART})\s*(?P<mark>s|{_SEC})?"
+    rf"|{_MIN}|m)?|{_DEG})?\s*(?P<after>[NSEWO])?",
     re.IGNORECASE,
 )
 _AXIS = {"N": "y", "S": "y", "E": "x", "W": "x"}
@@ -52,19 +57,23 @@ def read_angle(text: str, axis: str) -> tuple[float, str | None]:
     letter = (found["before"] or found["after"] or "").upper()
     if found["before"] and found["after"]:
         return bad, "two letters for one direction"
+    if found["mark"] == "S" and not letter:
+        return bad, "`S` may be seconds or south; mark the seconds otherwise"
     if letter == "O":
         return bad, "`O` is west in some languages and east in others; write W or E"
     if letter and _AXIS[letter] != axis:
         return bad, "the letter says that it is the other coordinate"
-    degrees, minutes, seconds = (float(found[part] or 0) for part in ("deg", "min", "sec"))
-    if (found["min"] and "." in found["deg"]) or (found["sec"] and "." in found["min"]):
+    sec = found["sec"] or found["msec"]
+    degrees, minutes, seconds = (float(part or 0) for part in (found["deg"], found["min"], sec))
+    if (found["min"] and "." in found["deg"]) or (sec and "." in found["min"]):
         return bad, "a broken part with a smaller one after it"
     if minutes >= 60 or seconds >= 60:
         return bad, f"60 {'minutes' if minutes >= 60 else 'seconds'} or more"
     size = degrees + minutes / 60 + seconds / 3600
-    if letter and found["sign"] == "-":
+    minus = found["sign"] in ("-", "\u2212")
+    if letter and minus:
         return bad, "a minus and a letter"
-    down = found["sign"] == "-" or letter in ("S", "W")
+    down = minus or letter in ("S", "W")
     if size > (180 if axis == "x" else 90):
         return bad, "more degrees than there are"
     return (-size if down else size), None
