@@ -16,7 +16,8 @@ DATES_FOR_NONE = tuple(
     pd.Timestamp(day) for day in ("1899-12-30", "1899-12-31", "1900-01-01", "9999-12-31")
 )
 """What spreadsheets and databases write where they have no date."""
-_EPOCH_MILLISECONDS_LEAST = 10_000_000_000
+_EPOCH_MILLISECONDS = (10_000_000_000, 253_402_300_799_999)
+"""April 1970 to the end of the year 9999; numbers nearer to zero may be something else."""
 _EPOCH_TEXT = r"-?\d{11,14}"
 _SPELLED = (
     ("%Y-%m-%d", r"\d{4}-\d{1,2}-\d{1,2}"),
@@ -68,44 +69,47 @@ def read_dates(
         moments = series.dt.tz_localize(None)
         return moments.dt.normalize().astype("datetime64[ms]"), reasons, []
     if pd.api.types.is_numeric_dtype(series.dtype):
-        big = series.abs() >= _EPOCH_MILLISECONDS_LEAST
-        if series.notna().any() and (big | series.isna()).mean() > 0.5:
-            dates = _from_milliseconds(series.where(big))
-            reasons = reasons.mask(
-                series.notna() & ~big & (series != 0), "no moment in milliseconds since 1970"
-            )
-            return dates, reasons, [("dates-as-milliseconds", "")]
+        numbers = series.astype("float64")
+        if _mostly(moments := numbers.abs().between(*_EPOCH_MILLISECONDS), numbers.fillna(0) != 0):
+            return _from_milliseconds(numbers, moments)
     text = _text(series)
     if not text.notna().any():
-        return (
-            pd.Series(np.datetime64("NaT"), index=series.index, dtype="datetime64[ms]"),
-            reasons,
-            [],
-        )
-    if text.str.fullmatch(_EPOCH_TEXT, na=False).sum() > 0.5 * text.notna().sum():
-        numbers = pd.to_numeric(text.where(text.str.fullmatch(_EPOCH_TEXT, na=False)))
-        dates = _from_milliseconds(numbers)
-        bad = text.notna() & numbers.isna() & (text != "0")
-        return (
-            dates,
-            reasons.mask(bad, "no moment in milliseconds since 1970"),
-            [("dates-as-milliseconds", "")],
-        )
+        none = pd.Series(np.datetime64("NaT"), index=series.index, dtype="datetime64[ms]")
+        return none, reasons, []
+    moments = text.str.fullmatch(_EPOCH_TEXT, na=False)
+    if _mostly(moments, text.notna() & (text != "0")):
+        numbers = pd.to_numeric(text.where(moments | (text == "0")))
+        return _from_milliseconds(numbers.where(numbers.notna() | text.isna(), np.inf), moments)
     return _from_text(text, order)
+
+
+def _mostly(moments: pd.Series, filled: pd.Series) -> bool:
+    """Whether more than half of the filled cells are moments."""
+    return bool(moments.sum() > 0.5 * filled.sum())
 
 
 def _text(series: pd.Series) -> pd.Series:
     if pd.api.types.is_float_dtype(series.dtype):
-        whole = series.where(series == series.round()).astype("Int64").astype("str")
-        return whole.mask(series.isna() | whole.isna())
+        whole = (series == series.round()) & (series.abs() < 1e15)
+        text = series.astype("str").where(~whole, series.where(whole).astype("Int64").astype("str"))
+        return text.mask(series.isna())
     text = series.astype("str").str.strip()
     return text.mask(series.isna() | (text == ""))
 
 
-def _from_milliseconds(numbers: pd.Series) -> pd.Series:
-    stamps = numbers.round().astype("Int64").astype("float64")
-    moments = pd.Series(stamps.to_numpy().astype("datetime64[ms]"), index=numbers.index)
-    return moments.where(numbers.notna()).dt.normalize().astype("datetime64[ms]")
+def _from_milliseconds(
+    numbers: pd.Series, moments: pd.Series
+) -> tuple[pd.Series, pd.Series, list[tuple[str, str]]]:
+    """Days of the moments; 0 is what a table writes that has no date, other numbers are none."""
+    stamps = numbers.where(moments).round().to_numpy(dtype="float64")
+    days = pd.Series(stamps.astype("datetime64[ms]"), index=numbers.index).dt.normalize()
+    reasons = pd.Series(None, index=numbers.index, dtype="str").mask(
+        numbers.notna() & ~moments & (numbers != 0), "no moment in milliseconds since 1970"
+    )
+    remarks = [("dates-as-milliseconds", "")]
+    if zeros := int((numbers == 0).sum()):
+        remarks.append(("sentinel-value", f"{zeros:,} cells hold `0`: left blank as not known"))
+    return days.astype("datetime64[ms]"), reasons, remarks
 
 
 def _from_text(
@@ -121,27 +125,31 @@ def _from_text(
         left = made.isna() & plain.str.fullmatch(pattern, na=False)
         made[left] = _strict(plain[left], form)
     remarks: list[tuple[str, str]] = []
-    parts = plain.str.extract(f"^{_ORDERED}$").astype("float64")
-    ordered = parts[0].notna()
-    first, second = parts[0] > 12, parts[1] > 12
+    ordered = plain.str.fullmatch(_ORDERED, na=False)
+    parts = plain[ordered].str.extract(_ORDERED)
+    ways = {
+        "dmy": _strict(parts[2] + "-" + parts[1] + "-" + parts[0], "%Y-%m-%d"),
+        "mdy": _strict(parts[2] + "-" + parts[0] + "-" + parts[1], "%Y-%m-%d"),
+    }
+    # a date that there is in one order and not in the other proves it
+    alone = {
+        "dmy": ways["dmy"].notna() & ways["mdy"].isna(),
+        "mdy": ways["mdy"].notna() & ways["dmy"].isna(),
+    }
     proved = None
-    if ordered.any() and first.any() != second.any():
-        proved = "dmy" if first.any() else "mdy"
+    if alone["dmy"].any() != alone["mdy"].any():
+        proved = "dmy" if alone["dmy"].any() else "mdy"
     used = order or proved
     if used is not None:
-        day, month = (parts[0], parts[1]) if used == "dmy" else (parts[1], parts[0])
-        iso = (
-            parts[2].fillna(0).astype("int64").astype("str").str.zfill(4)
-            + "-" + month.fillna(0).astype("int64").astype("str")
-            + "-" + day.fillna(0).astype("int64").astype("str")
-        )  # fmt: skip
-        made[ordered] = _strict(iso[ordered], "%Y-%m-%d")
+        made[ordered] = ways[used]
     if order is None and proved is not None:
-        shown = cells[first if proved == "dmy" else second].iloc[0]
+        shown = cells[ordered][alone[proved]].iloc[0]
         remarks.append(("date-order-proved", f"read as {proved}: `{shown}` fits no other order"))
     why = pd.Series(None, index=cells.index, dtype="str")
     bad = made.isna()
-    why = why.mask(bad, "no date that is read here").mask(bad & ordered & (used is None), _ASK)
+    why = why.mask(bad, "no date that is read here")
+    if used is None:
+        why[why.index.isin(parts.index[ways["dmy"].notna() | ways["mdy"].notna()])] = _ASK
     for pattern, reason in _REASONS:
         why = why.mask(bad & plain.str.fullmatch(pattern, na=False), reason)
     by_cell = dict(zip(cells, made, strict=True))
