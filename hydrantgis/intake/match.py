@@ -9,6 +9,7 @@ then by likeness.
 from __future__ import annotations
 
 import re
+import unicodedata
 
 from rapidfuzz import fuzz, process
 
@@ -153,15 +154,21 @@ _UNIT_WORDS = {
 
 def plain(name: str) -> str:
     """
-    A name in lower case, words joined by underscores.
+    A name in lower case, Latin letters without their marks, words joined by underscores.
 
     Examples
     --------
     >>> plain("HydrantID"), plain("Bury Depth"), plain("HEIGHT_IN")
     ('hydrant_id', 'bury_depth', 'height_in')
+    >>> plain("Número"), plain("Сухой!")
+    ('numero', 'сухой')
     """
     spaced = re.sub(r"(?<=[a-z0-9])(?=[A-Z])", "_", name.strip())
-    return re.sub(r"[^0-9a-z]+", "_", spaced.lower()).strip("_")
+    if not spaced.isascii():
+        apart = unicodedata.normalize("NFD", spaced)
+        bare = re.sub(r"(?<=[A-Za-z])[\u0300-\u036f]+", "", apart)
+        spaced = unicodedata.normalize("NFC", bare)
+    return re.sub(r"[\W_]+", "_", spaced.casefold()).strip("_")
 
 
 def made_by_program(name: str) -> str | None:
