@@ -229,14 +229,16 @@ def _by_row(
 def _numbers(series: pd.Series, column: Column, field_name: str, words: IntakeWords) -> Read:
     """Numbers; flow rates with their unit."""
     text = as_text(series)
+    # what is kept as a number has a decimal dot, whatever mark text is written with
+    decimal = "." if pd.api.types.is_numeric_dtype(series.dtype) else words.decimal
     marks, remarks = sentinels_in(text, column, None, words.sentinels.get(column.name, ()))
     text = text.mask(marks | _said_nothing(text))
     if column.name != "flow_gpm":
-        return Read(*read_numbers(text, words.decimal), remarks)
+        return Read(*read_numbers(text, decimal), remarks)
     named = next((unit for unit in FlowUnit if plain(unit) in plain(field_name)), None)
     said = words.units.get(column.name)
     unit = flow_unit_of(said) if said is not None else named
-    values, reasons = parse_flows_gpm(with_dots(text, words.decimal), unit=unit)
+    values, reasons = parse_flows_gpm(with_dots(text, decimal), unit=unit)
     if unit is None and (reasons == "no unit").any() and values.isna().all():
         raise _no_unit(column, field_name, text, values, ", ".join(FlowUnit))
     return Read(values, reasons, remarks)

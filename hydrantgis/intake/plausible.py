@@ -110,6 +110,10 @@ def sentinels_in(
     scale = 1.0 if unit is None or column.unit is None else factor(unit, column.unit)
     if column.limited:
         known = numbers.isin(MARKS) & column.outside(numbers * scale)
+        if unit is None and column.unit is not None:
+            # the rows name their units: a mark is what no unit makes a value of
+            for tried in _TRIED:
+                known &= column.outside(numbers * factor(tried, column.unit))
         marks |= known
     remarks = []
     if marks.any():
