@@ -65,6 +65,11 @@ class SettingsReader:
         if self.number("format", required=True) not in (float(number), None):
             self.problem("format", f"this version reads format {number}")
 
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """What the mapping holds."""
+        return tuple(self._mapping)
+
     def has(self, key: str) -> bool:
         """Whether the mapping holds `key`."""
         return key in self._mapping

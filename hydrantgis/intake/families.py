@@ -54,11 +54,10 @@ def fold(spellings: pd.Series) -> list[Fold]:
     found: list[Fold] = []
     for spelling, rows in ranked:
         bare = re.sub(r"[\W_]+", "", str(spelling).casefold()) or str(spelling)
-        best = process.extractOne(
-            bare, heads.keys(), scorer=fuzz.ratio, score_cutoff=LEAST_LIKENESS
-        )
         # 5 and 6 are another size, however like the rest is
-        if best is None or _numbers(bare) != _numbers(best[0]):
+        sized = [head for head in heads if _numbers(head) == _numbers(bare)]
+        best = process.extractOne(bare, sized, scorer=fuzz.ratio, score_cutoff=LEAST_LIKENESS)
+        if best is None:
             heads[bare] = str(spelling)
             found.append(Fold(str(spelling), int(rows), str(spelling), 100.0))
         else:

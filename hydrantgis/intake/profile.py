@@ -52,7 +52,7 @@ def _value(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int | float):
-        return f"{value:g}"
+        return repr(value)
     if isinstance(value, tuple):
         return "[" + ", ".join(quoted(str(entry)) for entry in value) + "]"
     return quoted(str(value))
@@ -273,7 +273,8 @@ def _family_words(series: pd.Series, stands: Mapping[str, str]) -> tuple[dict[st
     ]
     families = list(dict.fromkeys(f.family for f in folds))
     if len(families) > 1:
-        lines.append(f"# families so far: {', '.join(families[:_MOST_WORDS])}")
+        listed = ", ".join(quoted(family) for family in families[:_MOST_WORDS])
+        lines.append(f"# families so far: {listed}")
     return sure, lines
 
 

@@ -104,11 +104,16 @@ class IntakeWords:
         return json.dumps(said, sort_keys=True, ensure_ascii=False)
 
     def over(self, profile: IntakeWords) -> IntakeWords:
-        """These words where they say something, else the profile's."""
+        """These words where they say something, else the profile's; a place is said as a whole."""
         merged: dict[str, Any] = {}
         for name in self.__slots__:
             ours, theirs = getattr(self, name), getattr(profile, name)
-            if isinstance(ours, dict):
+            if name == "place":
+                merged[name] = ours or theirs
+            elif name in ("codes", "meanings"):
+                tables = dict.fromkeys((*theirs, *ours))
+                merged[name] = {t: {**theirs.get(t, {}), **ours.get(t, {})} for t in tables}
+            elif isinstance(ours, dict):
                 merged[name] = {**theirs, **ours}
             else:
                 merged[name] = theirs if ours in (None, ()) else ours
@@ -157,11 +162,13 @@ def words_from_mapping(mapping: Mapping[str, Any], name: str) -> tuple[IntakeWor
         except UnitError as error:
             reader.problem(f"unit_spellings.{word}", error.what)
     tables = {
-        key: {name: part.words(name) for name in mapping.get(key, {})}
+        key: {name: part.words(name) for name in part.keys}
         for key, part in (("values", reader.part("values")), ("codes", reader.part("codes")))
     }
     marks = reader.part("sentinels")
     header_row = reader.number("header_row", least=1)
+    if header_row is not None and not header_row.is_integer():
+        reader.problem("header_row", f"{header_row:g} is no whole number")
     words = IntakeWords(
         crs=reader.text("crs"),
         layer=reader.text("layer"),
@@ -171,14 +178,14 @@ def words_from_mapping(mapping: Mapping[str, Any], name: str) -> tuple[IntakeWor
         place=reader.words("place"),
         near=_near(reader, mapping),
         swap_xy=reader.flag("swap_xy", default=False) or None,
-        fields=_fields(reader, mapping),
+        fields=_fields(reader.part("fields"), mapping.get("fields")),
         units=units,
         unit_fields=reader.words("unit_fields"),
         spellings=spellings,
         constants=reader.words("constants"),
         codes=tables["codes"],
         meanings=tables["values"],
-        sentinels={column: marks.texts(column) for column in mapping.get("sentinels", {})},
+        sentinels={column: marks.texts(column) for column in marks.keys},
         placeholders=reader.texts("placeholders"),
         date_order=reader.choice("date_order", DATE_ORDERS),
         number_rows=reader.text("number_rows"),
@@ -235,17 +242,17 @@ def place_of(text: str) -> tuple[float, float]:
     return lat, lon
 
 
-def _fields(reader: SettingsReader, mapping: Mapping[str, Any]) -> dict[str, str]:
+def _fields(part: SettingsReader, told: Any) -> dict[str, str]:  # noqa: ANN401 - a file holds anything
     """Column and field; a list of fields makes one text together."""
-    told = mapping.get("fields", {})
-    if not isinstance(told, dict):
-        return reader.words("fields")
-    part = reader.part("fields")
-    found = {
-        column: JOIN.join(part.texts(column)) if isinstance(value, list) else part.text(column)
-        for column, value in told.items()
-    }
-    return {column: name for column, name in found.items() if name}
+    found: dict[str, str] = {}
+    for column in part.keys:
+        several = isinstance(told[column], list)
+        name = JOIN.join(part.texts(column)) if several else part.text(column)
+        if name:
+            found[column] = name
+        elif told[column] == []:
+            part.problem(column, "names no field")
+    return found
 
 
 def unit_for(column: str, text: str) -> LengthUnit | FlowUnit:
