@@ -64,7 +64,7 @@ NAMES: dict[str, tuple[str, ...]] = {
         "pumper", "pumper_nozzle", "pumperconnectionsize",
     ),
     "main_valve_in": (
-        "main_valve", "valve_dia", "mvo", "valve_opening", "main_valve_opening", "valve_open",
+        "main_valve", "mvo", "valve_opening", "main_valve_opening", "valve_open",
     ),
     "bury_ft": (
         "bury", "bury_depth", "depth_of_bury", "burydepth", "bury_length", "depth_bury", "bury_dep",

@@ -32,7 +32,7 @@ GENERIC = frozenset(
         "height", "z", "elev", "date", "id", "flow", "d", "p", "area", "zone", "function",
         "install", "installed", "how", "description", "point", "shot", "ref", "outlet", "size",
         "main", "valve", "hydrant", "code", "title", "curb", "extension", "pumper", "steamer",
-        "marca",
+        "marca", "hydrant_type", "type_hydrant",
     )
 )  # fmt: skip
 """Names that many things have; what stands in the field has to fit."""
@@ -40,6 +40,8 @@ _ROWS_LOOKED_AT, _VALUES_LOOKED_AT = 5000, 300
 _MOSTLY, _NEARLY_ALL = 0.5, 0.9
 _DOUBTFUL, _BY_VALUES, _BY_UNIQUENESS = 0.5, 0.6, 0.4
 _FEWEST_WORDS = 2
+_BRIEF = 2
+"""So few letters of the last word of a name that was cut may be those of another word."""
 _LIKE_AN_ID = r"[A-Za-z]{0,6}[ _#.-]{0,2}\d{1,9}[A-Za-z]?"
 
 
@@ -81,6 +83,11 @@ def _weighed(rows: pd.DataFrame, table: Table, column: Column, name: str) -> Mat
         return None
     cells = _sample(rows[name])
     generic = unit_in_name(name)[0] in GENERIC or plain(name) in GENERIC
+    # only a name that was cut is exactly `SURE`
+    brief = sure == SURE and "_" in name and len(name.rpartition("_")[2]) <= _BRIEF
+    generic |= brief
+    if free and brief:
+        return Match(column.name, name, _DOUBTFUL, f"{reason}, if that was its name")
     if free or not len(cells):
         return Match(column.name, name, sure, reason) if sure else None
     if column.name == table.key:
@@ -88,6 +95,8 @@ def _weighed(rows: pd.DataFrame, table: Table, column: Column, name: str) -> Mat
         # polygons of one area may be many
         if generic and many < _NEARLY_ALL and table.geometry != "MultiPolygon":
             return Match(column.name, name, min(sure, _DOUBTFUL), f"{reason}; it is not one a row")
+        if pd.api.types.is_float_dtype(cells.dtype) and (cells != cells.round()).any():
+            return Match(column.name, name, min(sure, _DOUBTFUL), f"{reason}; it holds measures")
         return Match(column.name, name, sure, reason)
     share = _share_read(cells, column, name)
     if sure == 0:
