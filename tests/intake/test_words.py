@@ -30,6 +30,8 @@ swap_xy = true
 placeholders = ["spare", "9-9"]
 date_order = "dmy"
 number_rows = "H-"
+near = "42.37,-71.11"
+many_parts = "first"
 same_place_ft = 1.5
 
 [place]
