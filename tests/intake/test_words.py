@@ -67,6 +67,7 @@ bury_ft = ["-1", "N/K"]
 SAID = IntakeWords(
     crs="EPSG:2249", layer="Hyd", encoding="cp1252", header_row=3, decimal=",", swap_xy=True,
     placeholders=("spare", "9-9"), date_order="dmy", number_rows="H-", same_place_ft=1.5,
+    near=(42.37, -71.11), many_parts="first",
     place={"x": "E", "y": "N"}, fields={"hydrant_id": "No", "address": "House + Street"},
     units={"bury_ft": LengthUnit.M, "flow_gpm": FlowUnit.L_MIN},
     unit_fields={"hose_outlet_in": "UNIT"}, spellings={"fuss": LengthUnit.FT},
