@@ -12,7 +12,16 @@ from hydrantgis.ground.errors import WordsError, some
 from hydrantgis.ground.tables import IMPORTS
 from hydrantgis.ground.units import LengthUnit
 from hydrantgis.intake.words import IntakeWords
-from hydrantgis.job import bring_in, check, draw_map, keep_standards, plan, quiet, write_season
+from hydrantgis.job import (
+    beside,
+    bring_in,
+    check,
+    draw_map,
+    keep_standards,
+    plan,
+    quiet,
+    write_season,
+)
 from hydrantgis.register.store import Register
 
 if TYPE_CHECKING:
@@ -88,7 +97,13 @@ def run(
     return (
         checked,
         season,
-        [register, place / "checked.gpkg", place / "map.html", *written],
+        [
+            register,
+            beside(register, "exceptions"),
+            place / "checked.gpkg",
+            place / "map.html",
+            *written,
+        ],
         intakes,
     )
 

@@ -23,7 +23,7 @@ import pandas as pd
 from hydrantgis.assess import check as assess
 from hydrantgis.deliver.lists import write_csv
 from hydrantgis.deliver.provenance import provenance
-from hydrantgis.ground.errors import WordsError
+from hydrantgis.ground.errors import LockedError, WordsError
 from hydrantgis.ground.findings import findings, join_findings, no_findings
 from hydrantgis.ground.plane import plane_ft, xy
 from hydrantgis.ground.tables import (
@@ -156,7 +156,7 @@ def bring_in(
         intake = named_by_place(intake, stands)
     added = store.add(intake, now=moment, replace=replace, adds=adds, dry_run=dry_run)
     if not (dry_run or added.known):
-        _write_beside(store, added)
+        _write_beside(store, added, tell)
     return intake, added
 
 
@@ -172,15 +172,18 @@ def beside(register: Path, what: str) -> Path:
     return register.with_name(f"{register.stem}_{what}.csv")
 
 
-def _write_beside(store: Register, added: Added) -> None:
+def _write_beside(store: Register, added: Added, tell: Callable[[str], None]) -> None:
     """Lists for a spreadsheet; one with nothing to say is taken away."""
-    aside, path = store.exceptions(), beside(store.path, "exceptions")
-    if len(aside):
-        write_csv(path, EXCEPTIONS, aside)
-    else:
-        path.unlink(missing_ok=True)
-    if len(added.changes):
-        write_csv(beside(store.path, "changes"), CHANGES, added.changes)
+    for table, frame in ((EXCEPTIONS, store.exceptions()), (CHANGES, added.changes)):
+        path = beside(store.path, table.name)
+        try:
+            if len(frame):
+                write_csv(path, table, frame)
+            elif table is EXCEPTIONS:
+                path.unlink(missing_ok=True)
+        except (LockedError, OSError) as error:
+            # the register has all of it; a list that is open in a spreadsheet stops nothing
+            tell(f"{path.name} could not be renewed and is an older one: {error}")
 
 
 def keep_standards(

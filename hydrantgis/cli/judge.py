@@ -314,6 +314,7 @@ def demo(
     put("Results")
     told = {
         "register.gpkg": "the register: hydrants, areas, history",
+        "register_exceptions.csv": "rows that are held or rejected, and why",
         "checked.gpkg": "every hydrant with height, verdict, remedy",
         "map.html": "the map; open it in a browser, no network needed",
         "season.gpkg": "the season list by area, and the same as season_*.csv",

@@ -161,6 +161,10 @@ CODES: dict[str, Kind] = {
         "look at a few",
     ),
     "moved-far": Kind(_W, "the hydrant moved farther than a survey corrects", "check its place"),
+    "id-handed-on": Kind(
+        _W, "a known id stands where another one stood: ids may have been given anew",
+        "be sure which hydrant is meant; readings stay with their id",
+    ),
     "renumbered": Kind(
         _W, "a new id stands where one that is gone stood; the readings stay with the old id",
         "find out whether it is the same hydrant, and give it its old id if so",

@@ -116,7 +116,8 @@ def compare(
         The `changes` table: a row for each hydrant that is new, gone, moved, back again or has
         another id, and one for each column that is told otherwise.
     findings
-        Moves farther than `FAR_FT`, and new ids at the place of one that is gone.
+        Moves farther than `FAR_FT`, ids that stand where another one stood, and new ids at the
+        place of one that is gone.
 
     Notes
     -----
@@ -148,11 +149,16 @@ def compare(
         )
     )
     whole = pd.concat([p for p in parts if len(p)] or [parts[0]], ignore_index=True)
+    handed = _handed_on(gpd.GeoDataFrame(told[apart > SAME_PLACE_FT]), state)
     far = apart > FAR_FT
     noticed = join_findings(
         findings(
             "moved-far", table="hydrants", keys=told["hydrant_id"][far], column="geometry",
             messages=fill("moved {d} ft", d=apart[far].round(1).to_numpy()),
+        ),
+        findings(
+            "id-handed-on", table="hydrants", keys=handed.index, column="hydrant_id", values=handed,
+            messages=fill("stands where `{old}` stood", old=handed.to_numpy(dtype=object)),
         ),
         findings(
             "renumbered", table="hydrants", keys=pairs.index, column="hydrant_id", values=pairs,
@@ -198,6 +204,14 @@ def _told(values: pd.Series) -> pd.Series:
         text = pd.Series(fill("{v}", v=values.to_numpy(dtype=np.float64)), index=values.index)
         return pd.Series(text.astype("str").where(values.notna()))
     return values
+
+
+def _handed_on(moved: gpd.GeoDataFrame, state: gpd.GeoDataFrame) -> pd.Series:
+    """Known ids (index) that moved to where another one stood (value), one to one."""
+    pairs = mutual_nearest(moved, state)
+    ours = moved["hydrant_id"].to_numpy(dtype=object)[pairs[:, 0]]
+    theirs = state["hydrant_id"].to_numpy(dtype=object)[pairs[:, 1]]
+    return pd.Series(theirs, index=pd.Index(ours, dtype="str"), dtype="str")
 
 
 def _same_place(fresh: gpd.GeoDataFrame, state: gpd.GeoDataFrame, gone: pd.Index[str]) -> pd.Series:

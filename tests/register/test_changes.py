@@ -230,3 +230,23 @@ def test_lists_beside_the_register_say_what_stands_and_go_when_nothing_does(town
     assert not path.exists()
     with (town.folder / "register_changes.csv").open(encoding="utf-8-sig") as stream:
         assert [row["change"] for row in csv.DictReader(stream)] == ["new"]
+
+
+def test_ids_that_change_places_are_told(town) -> None:
+    town.tell(layer(A=0, B=100, C=200))
+    added = town.tell(layer(A=100, B=0, C=200))
+    told = added.findings[added.findings["code"] == "id-handed-on"]
+    assert sorted(zip(told["key"], told["value"], strict=True)) == [("A", "B"), ("B", "A")]
+
+
+def test_a_list_that_cannot_be_written_is_told_and_the_register_stands(town, monkeypatch) -> None:
+    def closed(*_: object) -> None:
+        raise PermissionError("open in a spreadsheet")
+
+    monkeypatch.setattr(job, "write_csv", closed)
+    bad = layer(A=0, B=100)
+    bad["HYD_ID"] = ["A", None]
+    heard: list[str] = []
+    town.tell(bad, tell=heard.append)
+    assert any("register_exceptions.csv" in line and "spreadsheet" in line for line in heard)
+    assert town.status() == {"A": None}
