@@ -4,6 +4,7 @@ What is in a source, told before anything is brought in.
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -104,12 +105,12 @@ def likely_kind(shapes_type: str | None, cells: pd.DataFrame) -> str:
     >>> likely_kind("Point", pd.DataFrame({"HYD_NO": ["1", "2"], "BURY_FT": [4.0, 5.0]}))
     'hydrants'
     """
-    shape = (shapes_type or "").lower().removeprefix("3d ").removesuffix(" z")
-    shape = shape.removeprefix("multi")
+    # a library may add words for Z and M, or say that shapes are of several kinds
+    shape = re.search("point|linestring|polygon", (shapes_type or "").replace(" ", "").lower())
     ranked = []
     for order, (name, table) in enumerate(INTAKE_TABLES.items()):
         wants = (table.geometry or "").lower()
-        if shape not in wants or (wants and not shape):
+        if bool(shapes_type) != bool(wants) or (shape and shape.group() not in wants):
             continue
         matches = suggest(cells, table)
         sure = {m.column: m.confidence for m in matches if m.confidence >= SURE}
