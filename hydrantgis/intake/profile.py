@@ -48,6 +48,11 @@ def key(text: str) -> str:
     return text if re.fullmatch(r"[A-Za-z0-9_-]+", text) else quoted(text)
 
 
+def _remark(text: str) -> str:
+    """Text that stays behind its `#`."""
+    return "".join(letter if letter.isprintable() else " " for letter in text)
+
+
 def _value(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
@@ -168,7 +173,7 @@ def start_profile(
         ready = prepare(source, layer, words, table=kind, where=source.name)
     told["place"] = told["place"] or _place_of(entry)
     remarks["units"] = [
-        f'# {f["field_column"]} = "ft"  # {f["message"]}'
+        f'# {f["field_column"]} = "ft"  # {_remark(f["message"])}'
         for f in _unit_questions(entry, told["units"])
     ]
     for column in INTAKE_TABLES[kind].columns:
@@ -199,7 +204,8 @@ def _crs_remarks(entry: dict[str, Any], *, said: bool) -> list[str]:
     if said:
         return []
     if entry["crs"]:
-        return [f"# crs = {quoted(entry['crs'])}  # as the source says: {entry['crs_told']}"]
+        told = _remark(entry["crs_told"])
+        return [f"# crs = {quoted(entry['crs'])}  # as the source says: {told}"]
     if not entry["bounds"]:
         return []
     lines = ["# The source names no CRS. Ask whoever made it; the coordinates would fit:"]
@@ -232,6 +238,7 @@ def _field_remarks(entry: dict[str, Any], chosen: dict[str, Any], kind: str) -> 
     ]  # fmt: skip
     named = {f["column"] for f in entry["fields"] if f["column"]}
     open_ = [c for c in INTAKE_TABLES[kind].names if c not in chosen and c not in named]
+    used |= {*entry["place"]["fields"]}
     rest = [f["name"] for f in entry["fields"] if not f["column"] and f["name"] not in used]
     lines = likely
     if open_:

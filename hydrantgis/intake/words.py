@@ -162,7 +162,7 @@ def words_from_mapping(mapping: Mapping[str, Any], name: str) -> tuple[IntakeWor
         except UnitError as error:
             reader.problem(f"unit_spellings.{word}", error.what)
     tables = {
-        key: {name: part.words(name) for name in part.keys}
+        key: {name: table for name in part.keys if (table := part.words(name))}
         for key, part in (("values", reader.part("values")), ("codes", reader.part("codes")))
     }
     marks = reader.part("sentinels")
