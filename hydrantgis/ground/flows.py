@@ -97,6 +97,27 @@ def flow_unit_of(text: str) -> FlowUnit:
     return known
 
 
+_NAMED = (
+    (re.compile(r"imp(erial)?_?gpm|gpm_imp|(^|_)igpm"), FlowUnit.GPM_IMP),
+    (re.compile(r"gpm"), FlowUnit.GPM),
+    (re.compile(r"(^|_)(l_min|lpm)(_|$)"), FlowUnit.L_MIN),
+    (re.compile(r"(^|_)(l_s|lps)(_|$)"), FlowUnit.L_S),
+    (re.compile(r"(^|_)m3_h(r)?(_|$)"), FlowUnit.M3_H),
+)
+
+
+def flow_unit_in_name(name: str) -> FlowUnit | None:
+    """
+    The unit that a field's name says, words joined by underscores; None where it says none.
+
+    Examples
+    --------
+    >>> flow_unit_in_name("flow_imp_gpm"), flow_unit_in_name("total_supply")
+    (<FlowUnit.GPM_IMP: 'impgpm'>, None)
+    """
+    return next((unit for form, unit in _NAMED if form.search(name)), None)
+
+
 def parse_flow_gpm(text: str, *, unit: FlowUnit | None) -> tuple[float, str | None]:
     """
     One flow written by hand, in US gallons per minute, or the reason why it cannot be read.

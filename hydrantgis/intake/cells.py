@@ -15,7 +15,7 @@ import pandas as pd
 
 from hydrantgis.ground.errors import UnitError, WordsError, some
 from hydrantgis.ground.findings import findings, join_findings, no_findings
-from hydrantgis.ground.flows import FlowUnit, flow_unit_of, parse_flows_gpm
+from hydrantgis.ground.flows import FlowUnit, flow_unit_in_name, flow_unit_of, parse_flows_gpm
 from hydrantgis.ground.numerals import read_numbers, with_dots
 from hydrantgis.ground.table import Column, Kind
 from hydrantgis.ground.units import LengthUnit, convert, parse_lengths_in, unit_of
@@ -235,9 +235,8 @@ def _numbers(series: pd.Series, column: Column, field_name: str, words: IntakeWo
     text = text.mask(marks | _said_nothing(text))
     if column.name != "flow_gpm":
         return Read(*read_numbers(text, decimal), remarks)
-    named = next((unit for unit in FlowUnit if plain(unit) in plain(field_name)), None)
     said = words.units.get(column.name)
-    unit = flow_unit_of(said) if said is not None else named
+    unit = flow_unit_of(said) if said is not None else flow_unit_in_name(plain(field_name))
     values, reasons = parse_flows_gpm(with_dots(text, decimal), unit=unit)
     if unit is None and (reasons == "no unit").any() and values.isna().all():
         raise _no_unit(column, field_name, text, values, ", ".join(FlowUnit))

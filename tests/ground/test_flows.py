@@ -21,6 +21,7 @@ from hydrantgis.ground.flows import (
     LITRES_A_MINUTE,
     US_GALLON_L,
     FlowUnit,
+    flow_unit_in_name,
     parse_flow_gpm,
     parse_flows_gpm,
 )
@@ -128,3 +129,21 @@ def test_numbers_need_a_declared_unit():
     assert reasons.iloc[0] == "no unit"
     whole = parse_flows_gpm(pd.Series([500, None], dtype="Int64"), unit=FlowUnit.GPM)[0]
     assert whole.iloc[0] == 500
+
+
+@pytest.mark.parametrize(
+    ("name", "unit"),
+    [
+        ("flow_gpm", FlowUnit.GPM),
+        ("flowgpm", FlowUnit.GPM),
+        ("gpm_at_20", FlowUnit.GPM),
+        ("flow_impgpm", FlowUnit.GPM_IMP),
+        ("flow_imp_gpm", FlowUnit.GPM_IMP),
+        ("flow_l_s", FlowUnit.L_S),
+        ("flow_l_min", FlowUnit.L_MIN),
+        ("total_supply", None),  # `l_s` stands in it, and means nothing
+        ("full_l_minimum", None),
+    ],
+)
+def test_a_unit_in_a_name_is_a_word_of_it(name: str, unit: FlowUnit | None) -> None:
+    assert flow_unit_in_name(name) is unit
