@@ -17,6 +17,7 @@ import shapely
 
 from hydrantgis.ground.errors import SourceError, UnreadableError, WordsError, some
 from hydrantgis.ground.numerals import read_numbers
+from hydrantgis.ground.text import as_text
 from hydrantgis.intake.angles import read_angles
 from hydrantgis.intake.match import plain, unit_in_name
 
@@ -128,14 +129,14 @@ def place(
     """
     _need_whole(said, list(frame.columns), where)
     if "shape" in said:
-        placed = _from_shapes(frame, said["shape"])
+        placed = _from_shapes(frame, said["shape"], where)
     elif "latlon" in said or "lonlat" in said:
         way = "latlon" if "latlon" in said else "lonlat"
         placed = _from_pairs(frame, said[way], lat_first=way == "latlon")
     elif "x" in said:
         placed = _from_xy(frame, said["x"], said["y"], decimal)
     else:
-        found = _find(frame, decimal)
+        found = _find(frame, decimal, where)
         if found is None:
             return None
         placed = found
@@ -156,11 +157,11 @@ def _need_whole(said: Mapping[str, str], names: list[str], where: str) -> None:
             raise SourceError(f"there is no field `{name}`", where=where, accepted=some(names, 40))
 
 
-def _find(frame: pd.DataFrame, decimal: str | None) -> Placed | None:
+def _find(frame: pd.DataFrame, decimal: str | None, where: str) -> Placed | None:
     """The first of shape text, X and Y, and pairs whose order its name tells."""
     for name in frame.columns:
         if _looks_like_shape(frame[name]):
-            return _from_shapes(frame, name)
+            return _from_shapes(frame, name, where)
     x, y = point_fields(list(frame.columns))
     if x is not None and y is not None:
         return _from_xy(frame, x, y, decimal)
@@ -202,8 +203,8 @@ def _looks_like_shape(series: pd.Series) -> bool:
     return bool(sample.str.fullmatch(f"(?is:{wkt}|{json}|{wkb})").mean() > _MOSTLY)
 
 
-def _from_shapes(frame: pd.DataFrame, name: str) -> Placed:
-    text = frame[name].str.strip()
+def _from_shapes(frame: pd.DataFrame, name: str, where: str) -> Placed:
+    text = as_text(frame[name])
     srids = text.str.extract(r"^SRID=(\d+);", expand=False)
     bare = text.str.replace(r"^SRID=\d+;\s*", "", regex=True)
     shapes = np.full(len(frame), None, dtype=object)
@@ -220,11 +221,16 @@ def _from_shapes(frame: pd.DataFrame, name: str) -> Placed:
             used.append(form)
     numbers = srids.dropna().unique().tolist()
     held = {int(s) for s in shapely.get_srid(shapes[~shapely.is_missing(shapes)]) if s}
-    both = sorted({int(n) for n in numbers} | held)
+    both = sorted({int(n) for n in numbers if int(n)} | held)
+    if len(both) > 1:
+        raise SourceError(
+            "the rows of one table are in several coordinate reference systems", where=where,
+            found=f"SRID {some(both)} in `{name}`", do="make a table of each",
+        )  # fmt: skip
     series = gpd.GeoSeries(shapes, index=frame.index)
     bad = text.notna() & shapely.is_missing(shapes)
     unread = _why(frame.index, bad, "no shape that is read here")
-    return Placed(series, (name,), " and ".join(used), both[0] if len(both) == 1 else None, unread)
+    return Placed(series, (name,), " and ".join(used), both[0] if both else None, unread)
 
 
 def _from_xy(frame: pd.DataFrame, x: str, y: str, decimal: str | None) -> Placed:
@@ -241,8 +247,7 @@ def _coordinates(
     """Numbers where most cells are numbers, else angles."""
     if pd.api.types.is_numeric_dtype(series.dtype):
         return series.astype("float64"), _why(series.index, None, ""), "numbers"
-    text = series.astype("str").str.strip()
-    text = text.mask(series.isna() | (text == ""))
+    text = as_text(series)
     values, reasons = read_numbers(text, decimal)
     left = reasons.notna()
     if not left.any():
@@ -261,7 +266,7 @@ def _points(xs: pd.Series, ys: pd.Series) -> gpd.GeoSeries:
 
 
 def _from_pairs(frame: pd.DataFrame, name: str, *, lat_first: bool) -> Placed:
-    text = frame[name].str.strip()
+    text = as_text(frame[name])
     two = text.str.extract(rf"^\(?\s*({_NUMBER})\s*[,; ]\s*({_NUMBER})\s*\)?$")
     first, second = two[0].astype("float64"), two[1].astype("float64")
     xs, ys = (second, first) if lat_first else (first, second)

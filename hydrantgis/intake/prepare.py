@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import pyproj
 import shapely
 
 from hydrantgis.ground.errors import SourceError
@@ -20,6 +19,7 @@ from hydrantgis.ground.findings import findings, join_findings
 from hydrantgis.intake import source as sources
 from hydrantgis.intake.codes import decode, domains_of
 from hydrantgis.intake.place import place
+from hydrantgis.intake.systems import user_crs
 from hydrantgis.intake.tags import unpack
 
 if TYPE_CHECKING:
@@ -112,7 +112,7 @@ def prepare(
         raise SourceError("the layer has shapes of its own", where=where, do="leave --place out")
     if placed is not None:
         shapes = placed.shapes
-        named = pyproj.CRS.from_epsg(placed.srid) if placed.srid else named
+        named = user_crs(f"EPSG:{placed.srid}") if placed.srid else named
         bad = placed.unread.notna()
         notes.append(
             findings(
@@ -123,18 +123,19 @@ def prepare(
         )  # fmt: skip
     if shapes is not None:
         whole = shapes.to_numpy()
+        turned = whole
         if words.swap_xy:
-            whole = shapely.transform(shapely.force_2d(whole), lambda both: both[:, ::-1])
-        shapes = gpd.GeoSeries(whole, index=plain.index, crs=named)
+            turned = shapely.transform(shapely.force_2d(whole), lambda both: both[:, ::-1])
+        shapes = gpd.GeoSeries(turned, index=plain.index, crs=named)
     cells = plain
     for codes, told_by in ((domains_of(source, layer), "source"), (words.codes, "profile")):
         cells, noticed = decode(cells, codes, table=table, told_by=told_by)
         notes.append(noticed)
     if shapes is not None:
-        tall = shapely.has_z(shapes.to_numpy())  # an empty point has none
+        tall = shapely.has_z(whole)  # an empty point has none
         if tall.any():
-            z = np.full(len(shapes), np.nan)
-            z[tall] = shapely.get_z(shapes.to_numpy()[tall])
+            z = np.full(len(whole), np.nan)
+            z[tall] = shapely.get_z(whole[tall])
             cells = cells.assign(**{Z_FIELD: z})
     return Prepared(
         plain, cells, shapes, placed.fields if placed else (), placed.form if placed else "",

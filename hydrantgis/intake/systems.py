@@ -48,13 +48,21 @@ def user_crs(text: str) -> pyproj.CRS:
     'NAD83 / Massachusetts Mainland (ftUS)'
     """
     try:
-        return pyproj.CRS.from_user_input(text)
+        crs = pyproj.CRS.from_user_input(text)
     except pyproj.exceptions.CRSError as error:
         raise CRSError(
             f"`{text}` names no coordinate reference system",
             accepted="a code such as EPSG:2249, or WKT",
             do="look the code up in the layer's metadata",
         ) from error
+    if not (crs.is_projected or crs.is_geographic):
+        raise CRSError(
+            f"`{text}` does not say where on the ground a point lies",
+            found=f"{crs.name}, a {crs.type_name}",
+            accepted="a projected or geographic system, such as EPSG:2249",
+            do="look the code up in the layer's metadata",
+        )
+    return crs
 
 
 def horizontal(crs: pyproj.CRS) -> pyproj.CRS:

@@ -86,11 +86,11 @@ def _look_with_fiona(address: str, options: dict[str, Any]) -> tuple[list[Layer]
 
 
 def _crs_of(wkt: str | None) -> pyproj.CRS | None:
-    """The CRS of a source; one that names none, or an unknown engineering one, is none."""
+    """The CRS of a source; that of a drawing or a site, which lies nowhere on earth, is none."""
     if not wkt:
         return None
     crs = pyproj.CRS.from_user_input(wkt)
-    return None if crs.is_engineering and "unknown" in crs.name.lower() else crs
+    return None if crs.is_engineering else crs
 
 
 def _look_with_pyogrio(address: str, path: Path) -> tuple[list[Layer], str]:
