@@ -68,3 +68,20 @@ def fill(template: str, **columns: ArrayLike | str) -> NDArray[np.object_]:
         pieces.append(pa.array(text.tolist(), type=pa.string()))
     joined = pc.binary_join_element_wise(*pieces, pa.scalar(""))
     return np.asarray(joined.to_numpy(zero_copy_only=False), dtype=object)
+
+
+def as_text(series: pd.Series) -> pd.Series:
+    """
+    Text without blanks round it; whole numbers that a format made real stay whole.
+
+    Examples
+    --------
+    >>> as_text(pd.Series([12.0, None])).tolist()
+    ['12', nan]
+    """
+    if pd.api.types.is_float_dtype(series.dtype):
+        whole = series.notna() & (series == series.round()) & (series.abs() < 1e15)
+        text = series.astype("str").where(~whole, series.where(whole).astype("Int64").astype("str"))
+        return text.mask(series.isna())
+    text = series.astype("str").str.strip()
+    return text.mask(series.isna() | (text == ""))

@@ -18,6 +18,7 @@ from hydrantgis.ground.findings import findings, join_findings, no_findings
 from hydrantgis.ground.flows import FlowUnit, flow_unit_in_name, flow_unit_of, parse_flows_gpm
 from hydrantgis.ground.numerals import read_numbers, with_dots
 from hydrantgis.ground.table import Column, Kind
+from hydrantgis.ground.text import as_text
 from hydrantgis.ground.units import LengthUnit, convert, parse_lengths_in, unit_of
 from hydrantgis.intake.dates import DATES_FOR_NONE, FIRST_HYDRANTS, read_dates
 from hydrantgis.intake.match import plain, unit_in_name
@@ -77,23 +78,6 @@ class Read:
     column: pd.Series
     reasons: pd.Series
     remarks: list[tuple[str, str]] = field(default_factory=list)
-
-
-def as_text(series: pd.Series) -> pd.Series:
-    """
-    Text without blanks round it; whole numbers that a format made real stay whole.
-
-    Examples
-    --------
-    >>> as_text(pd.Series([12.0, None])).tolist()
-    ['12', nan]
-    """
-    if pd.api.types.is_float_dtype(series.dtype):
-        whole = series.notna() & (series == series.round()) & (series.abs() < 1e15)
-        text = series.astype("str").where(~whole, series.where(whole).astype("Int64").astype("str"))
-        return text.mask(series.isna())
-    text = series.astype("str").str.strip()
-    return text.mask(series.isna() | (text == ""))
 
 
 def _none(series: pd.Series) -> pd.Series:

@@ -14,7 +14,7 @@ from xml.etree.ElementTree import ParseError
 
 from hydrantgis.ground.errors import some
 from hydrantgis.ground.findings import findings, join_findings
-from hydrantgis.intake.cells import as_text
+from hydrantgis.ground.text import as_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping

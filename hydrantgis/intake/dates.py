@@ -10,6 +10,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from hydrantgis.ground.text import as_text
+
 FIRST_HYDRANTS = pd.Timestamp("1801-01-01")
 """Dates before this are no dates of hydrants."""
 DATES_FOR_NONE = tuple(
@@ -72,7 +74,7 @@ def read_dates(
         numbers = series.astype("float64")
         if _mostly(moments := numbers.abs().between(*_EPOCH_MILLISECONDS), numbers.fillna(0) != 0):
             return _from_milliseconds(numbers, moments)
-    text = _text(series)
+    text = as_text(series)
     if not text.notna().any():
         none = pd.Series(np.datetime64("NaT"), index=series.index, dtype="datetime64[ms]")
         return none, reasons, []
@@ -86,15 +88,6 @@ def read_dates(
 def _mostly(moments: pd.Series, filled: pd.Series) -> bool:
     """Whether more than half of the filled cells are moments."""
     return bool(moments.sum() > 0.5 * filled.sum())
-
-
-def _text(series: pd.Series) -> pd.Series:
-    if pd.api.types.is_float_dtype(series.dtype):
-        whole = (series == series.round()) & (series.abs() < 1e15)
-        text = series.astype("str").where(~whole, series.where(whole).astype("Int64").astype("str"))
-        return text.mask(series.isna())
-    text = series.astype("str").str.strip()
-    return text.mask(series.isna() | (text == ""))
 
 
 def _from_milliseconds(

@@ -15,8 +15,9 @@ from hydrantgis.ground.errors import CRSError, UnitError
 from hydrantgis.ground.findings import CODES
 from hydrantgis.ground.plane import xy
 from hydrantgis.ground.tables import HYDRANTS, INTAKE_TABLES, READINGS
+from hydrantgis.ground.text import as_text
 from hydrantgis.intake import source as sources
-from hydrantgis.intake.cells import as_text, read_column
+from hydrantgis.intake.cells import read_column
 from hydrantgis.intake.crosscheck import crosscheck
 from hydrantgis.intake.crs import (
     area_of_use,

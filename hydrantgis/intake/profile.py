@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any
 from hydrantgis.ground.errors import SourceError
 from hydrantgis.ground.table import Kind
 from hydrantgis.ground.tables import INTAKE_TABLES
+from hydrantgis.ground.text import as_text
 from hydrantgis.intake import source as sources
-from hydrantgis.intake.cells import as_text, field_of, read_column
+from hydrantgis.intake.cells import field_of, read_column
 from hydrantgis.intake.dates import read_dates
 from hydrantgis.intake.families import fold
 from hydrantgis.intake.look import look
