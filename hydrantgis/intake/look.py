@@ -28,6 +28,7 @@ from hydrantgis.intake.crs import (
     short,
     swapped,
     unproved_note,
+    user_crs,
 )
 from hydrantgis.intake.dates import read_dates
 from hydrantgis.intake.ids import placeholder_ids
@@ -154,7 +155,7 @@ def _look_at(source: Source, layer: Layer, words: IntakeWords, kind: str | None)
         _field(ready, str(name), layer.fields.get(str(name), "text"), matches.get(str(name)), note)
         for name in ready.rows.columns
     ]
-    where = _shapes(ready, round_a_town(words.near), note)
+    where = _shapes(ready, words, note)
     heights = [] if table is READINGS else _heights_in(free, matches)
     for name in heights:
         note("has-heights", "looks like measured heights; bring them in with `survey`", name)
@@ -273,7 +274,7 @@ def _value_notes(series: pd.Series, name: str, match: Match, note: Note) -> None
         note("value-unreadable", f"{many:,} cells: {reason}", name)
 
 
-def _shapes(ready: Prepared, ground: shapely.Geometry | None, note: Note) -> dict[str, Any]:
+def _shapes(ready: Prepared, words: IntakeWords, note: Note) -> dict[str, Any]:
     """CRS, extent, Z, and what is wrong with the place."""
     told: dict[str, Any] = {
         "crs": None, "crs_told": None, "crs_area": None, "crs_candidates": [], "bounds": None,
@@ -281,7 +282,8 @@ def _shapes(ready: Prepared, ground: shapely.Geometry | None, note: Note) -> dic
     }  # fmt: skip
     if ready.shapes is None:
         return told
-    crs = ready.shapes.crs
+    crs = ready.shapes.crs if words.crs is None else user_crs(words.crs)
+    ground = round_a_town(words.near)
     whole = ready.shapes.to_numpy()
     empty = shapely.is_missing(whole) | shapely.is_empty(whole)
     if empty.any():
@@ -316,7 +318,10 @@ def _shapes(ready: Prepared, ground: shapely.Geometry | None, note: Note) -> dic
             note("foot-told-apart", foot)
         if unproved := unproved_note(crs):
             note("crs-unproved", unproved)
-        for message in crosscheck(ready.rows, ready.shapes, HYDRANTS.name)["message"]:
+        others = ready.rows.drop(columns=list(ready.place_fields), errors="ignore")
+        placed = ready.shapes.set_crs(crs, allow_override=True)
+        told_by = crosscheck(others, placed, HYDRANTS.name)
+        for message in told_by["message"][told_by["key"] == "(all)"]:
             note("attribute-coordinates-differ", message)
     values = ready.cells[Z_FIELD].dropna().to_numpy() if Z_FIELD in ready.cells else np.zeros(0)
     if len(values):

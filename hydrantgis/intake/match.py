@@ -90,7 +90,10 @@ NAMES: dict[str, tuple[str, ...]] = {
         "note", "notes", "comment", "comments", "remarks", "remark", "description", "status_remark",
         "observaciones", "nota", "remarque", "bemerkung", "opmerking", "osservazioni",
     ),
-    "reading_date": ("reading_date", "date", "measured_on", "survey_date", "read_on", "gps_date"),
+    "reading_date": (
+        "reading_date", "date", "date_measured", "measured", "measurement_date", "measure_date",
+        "inspection_date", "insp_date", "date_meas", "meas_date", "date_of_reading", "date_read",
+        "field_date", "visit_date", "measured_on", "survey_date", "read_on", "gps_date"),
     "method": ("method", "how", "measured_by", "instrument"),
     "measured_to": ("measured_to", "outlet", "reference_point"),
     "measured_from": ("measured_from", "from", "datum_point"),

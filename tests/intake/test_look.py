@@ -128,6 +128,13 @@ def test_no_crs_and_what_it_may_be(tmp_path) -> None:
     assert "EPSG:2249 NAD83 / Massachusetts Mainland (ftUS)" in entry["crs_candidates"]
     assert entry["place"] == {"fields": ["X", "Y"], "form": "X and Y"}
     assert [f["meaning"] for f in entry["fields"]] == ["hydrant_id", *["place (X and Y)"] * 2]
+    path = tmp_path / "h.csv"
+    (said,) = look(str(path), words=IntakeWords(crs="EPSG:2249"))["layers"]
+    assert told(said, "crs-missing") == []
+    assert (said["crs"], said["crs_candidates"]) == ("EPSG:2249", [])
+    (wrong,) = look(str(path), words=IntakeWords(crs="EPSG:2250"))["layers"]
+    assert told(said, "outside-crs-area") == []
+    assert len(told(wrong, "outside-crs-area")) == 1
 
 
 def test_points_where_the_crs_is_not_used_and_swapped_axes(tmp_path) -> None:
@@ -168,7 +175,7 @@ def test_two_numbers_in_one_field_are_asked_for(tmp_path) -> None:
 @pytest.mark.parametrize("rows", [999, 1000, 2000])
 def test_an_export_that_may_have_been_cut_off(tmp_path, rows) -> None:
     text = "HYD_NO,X,Y\n" + "".join(f"{i},{760_000 + i},2950000\n" for i in range(rows))
-    entry = seen(tmp_path, text, "h.csv")
+    entry = seen(tmp_path, text, "h.csv", crs="EPSG:2249")
     assert bool(told(entry, "page-limit")) == (rows != 999)
 
 
