@@ -11,11 +11,12 @@ import re
 from typing import TYPE_CHECKING
 
 import pandas as pd
+import pyarrow.compute as pc
 
 from hydrantgis.ground.errors import UnreadableError, WordsError, some
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
     from pathlib import Path
 
 _BLOCK = 16 << 20
@@ -124,34 +125,22 @@ def read_text_table(
     Raises
     ------
     UnreadableError
-        Lines have unlike numbers of cells, a cell is larger than any cell can be, the letters are
-        of another encoding, or the file is empty.
+        Lines have unlike numbers of cells, a quote is not closed, a cell is larger than any cell
+        can be, the letters are of another encoding, or the file is empty.
     """
     import pyarrow as pa
     from pyarrow import csv as arrow_csv
 
-    letters = encoding_of(path, encoding)
-    try:
-        with path.open(encoding=letters, newline="") as stream:
-            head = stream.read(_BLOCK)
-    except UnicodeError as error:
-        raise _of_another_encoding(path, letters, error) from error
-    for _ in range(header_row - 1):
-        head = head.partition("\n")[2]
-    first = head.lstrip("\r\n \ufeff").split("\n", 1)[0]
-    if not first.strip():
-        raise UnreadableError("the file is empty", where=path.name)
-    delimiter = _delimiter(first)
-    raw = next(csv.reader(io.StringIO(head.lstrip("\r\n \ufeff")), delimiter=delimiter))
-    names = column_names(raw, path.name)
-    if len(names) == 1 and "\x00" in first:
-        raise UnreadableError("the file holds bytes that are no text", where=path.name)
+    said = None if encoding is None else encoding_of(path, encoding)
+    _need_text(path, said)
+    letters = said or encoding_of(path)
+    names, delimiter, lines = _names(path, letters, header_row)
     uneven: list[str] = []
 
     def keep_count(row: arrow_csv.InvalidRow) -> str:
         if len(uneven) < _MOST_TOLD:
             uneven.append(
-                f"row {row.number - header_row if row.number else '?'}: {row.actual_columns} cells"
+                f"row {row.number - lines if row.number else '?'}: {row.actual_columns} cells"
             )
         return "skip"
 
@@ -163,7 +152,7 @@ def read_text_table(
                 block_size=_BLOCK,
                 use_threads=False,  # rows are numbered in one thread alone
                 column_names=[str(place) for place in range(len(names))],
-                skip_rows=header_row - 1 + _blank_lines(head) + first_row_lines(raw),
+                skip_rows=lines,
             ),
             parse_options=arrow_csv.ParseOptions(
                 delimiter=delimiter, newlines_in_values=True, invalid_row_handler=keep_count
@@ -186,8 +175,9 @@ def read_text_table(
         if "empty" in str(error).lower():
             return pd.DataFrame({name: pd.Series([], dtype="str") for name in names}), letters
         raise UnreadableError(
-            "the file cannot be read as delimited text", where=path.name, found=str(error)
-        ) from error
+            "the file cannot be read as delimited text", where=path.name, found=str(error),
+            do="open it in a spreadsheet program and save it again as CSV",
+        ) from error  # fmt: skip
     if uneven:
         raise UnreadableError(
             "the lines of the file have unlike numbers of cells",
@@ -196,6 +186,8 @@ def read_text_table(
             accepted=f"{len(names)} cells in each",
             do="mend the lines, or say --header-row N where the names stand further down",
         )
+    if any(pc.any(pc.match_substring_regex(column, "[\r\n]")).as_py() for column in table.columns):
+        _need_closed_quotes(path, letters, delimiter)
     frame: pd.DataFrame = table.rename_columns(names).to_pandas()
     for name in frame.columns:
         frame[name] = frame[name].astype("str").mask(frame[name].isna())
@@ -203,15 +195,78 @@ def read_text_table(
     return without_blank_columns(frame), letters
 
 
-def _blank_lines(head: str) -> int:
-    """Lines without a cell before the names."""
-    before = head[: len(head) - len(head.lstrip("\r\n \ufeff"))]
-    return before.count("\n")
+def _need_text(path: Path, said: str | None) -> None:
+    """Refuse bytes that no text holds, before all of a large file is read for its letters."""
+    with path.open("rb") as stream:
+        head = stream.read(_BLOCK)
+    marked = head.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+    wide = marked if said is None else said.startswith(("utf-16", "utf-32"))
+    if not wide and b"\x00" in head:
+        raise UnreadableError(
+            "the file holds bytes that are no text", where=path.name,
+            found=f"a zero byte at {head.index(0):,}",
+            do="save it again as text; say --encoding utf-16-le or utf-16-be where it is in one",
+        )  # fmt: skip
 
 
-def first_row_lines(raw: Sequence[str]) -> int:
-    """How many lines the names take: quoted ones may hold line breaks."""
-    return 1 + sum(name.count("\n") for name in raw)
+def _names(path: Path, letters: str, header_row: int) -> tuple[list[str], str, int]:
+    """The names, the mark between cells, and how many lines stand before the first row."""
+    try:
+        with path.open(encoding=letters, newline="") as stream:
+            head = io.StringIO(stream.read(_BLOCK), newline="")
+    except UnicodeError as error:
+        raise _of_another_encoding(path, letters, error) from error
+    before = header_row - 1
+    for _ in range(before):
+        head.readline()
+    first = head.readline()
+    while first and not first.strip("\r\n \ufeff"):
+        before, first = before + 1, head.readline()
+    if not first:
+        raise UnreadableError(
+            "the file is empty", where=path.name, accepted="names in a line, rows below",
+            do="ask for the file again",
+        )  # fmt: skip
+    taken: list[str] = []
+
+    def lines() -> Iterator[str]:
+        line = first
+        while line:
+            taken.append(line)
+            yield line
+            line = head.readline()
+
+    delimiter = _delimiter(first)
+    try:
+        raw = next(csv.reader(lines(), delimiter=delimiter))
+    except csv.Error as error:
+        raise _of_open_quote(path, "in the line of the names") from error
+    if len(taken) > 1 and "".join(taken).count('"') % 2:  # one alone may stand for inches
+        raise _of_open_quote(path, "in the line of the names")
+    return column_names(raw, path.name), delimiter, before + len(taken)
+
+
+def _need_closed_quotes(path: Path, letters: str, delimiter: str) -> None:
+    """Refuse an open quote: all rows up to the next one would be one cell."""
+    limit = csv.field_size_limit(_BLOCK)
+    try:
+        with path.open(encoding=letters, newline="") as stream:
+            rows = csv.reader(stream, delimiter=delimiter, strict=True)
+            whole = 0
+            try:
+                for _ in rows:
+                    whole = rows.line_num
+            except csv.Error as error:
+                raise _of_open_quote(path, f"in the row from line {whole + 1:,} on") from error
+    finally:
+        csv.field_size_limit(limit)
+
+
+def _of_open_quote(path: Path, found: str) -> UnreadableError:
+    return UnreadableError(
+        "a quote is not closed, or text stands behind a closed one", where=path.name, found=found,
+        do="mend the row; a quote inside quotes is written twice",
+    )  # fmt: skip
 
 
 def _of_another_encoding(path: Path, letters: str, error: Exception) -> UnreadableError:
