@@ -37,6 +37,7 @@ _SHAPE_PARTS = (".shx", ".dbf")
 _VECTOR_HEADS = (b"SQLite format 3\x00", b"\x00\x00\x27\x0a", b"fgb\x03")
 _XML_ROOTS = ("kml", "FeatureCollection")
 _HEAD_BYTES = 4096
+_ROOTED = r"[/\\]|[A-Za-z]:"
 _MOST_UNPACKED = 20_000_000_000
 _MOST_SWOLLEN = 1000
 _SWOLLEN_FROM = 100_000_000
@@ -98,12 +99,15 @@ def _need_shape_parts(path: Path) -> None:
     have = {p.suffix.lower() for p in path.parent.iterdir() if p.stem == path.stem}
     missing = [part for part in _SHAPE_PARTS if part not in have]
     if missing:
-        raise UnreadableError(
-            "the shapefile is incomplete",
-            where=str(path),
-            found=f"no {' and no '.join(path.stem + m for m in missing)} beside it",
-            do="ask for the zip with all its parts (.shp .shx .dbf .prj)",
-        )
+        told = " and no ".join(path.stem + part for part in missing)
+        raise _of_missing_parts(path, f"no {told} beside it")
+
+
+def _of_missing_parts(path: Path, found: str) -> UnreadableError:
+    return UnreadableError(
+        "the shapefile is incomplete", where=str(path), found=found,
+        do="ask for the zip with all its parts (.shp .shx .dbf .prj)",
+    )  # fmt: skip
 
 
 def _refuse_entities(path: Path) -> None:
@@ -124,17 +128,18 @@ def _zipped(path: Path) -> Format:
     """A workbook or a zip of vector files; a zip that would unpack elsewhere is refused."""
     try:
         with zipfile.ZipFile(path) as archive:
-            parts = archive.infolist()
+            parts, own = archive.infolist(), own_members(archive)
     except zipfile.BadZipFile as error:
         raise UnreadableError(
-            "the zip file is damaged", where=path.name, found=str(error)
+            "the zip file is damaged", where=path.name, found=str(error), do="ask for it again"
         ) from error
     names = [part.filename for part in parts]
-    climbing = [n for n in names if n.startswith(("/", "\\")) or ".." in re.split(r"[/\\]", n)]
+    climbing = [n for n in names if re.match(_ROOTED, n) or ".." in re.split(r"[/\\]", n)]
     if climbing:
         raise UnreadableError(
-            "the zip file names paths outside itself", where=path.name, found=some(climbing)
-        )
+            "the zip file names paths outside itself", where=path.name, found=some(climbing),
+            do="be sure of where it came from, and pack the layer again",
+        )  # fmt: skip
     whole = sum(part.file_size for part in parts)
     swollen = whole > _SWOLLEN_FROM and whole > _MOST_SWOLLEN * path.stat().st_size
     if swollen or whole > _MOST_UNPACKED:
@@ -142,10 +147,25 @@ def _zipped(path: Path) -> Format:
             "the zip file would unpack to far more than it should",
             where=path.name,
             found=f"{whole:,} bytes out of {path.stat().st_size:,}",
+            do="be sure of where it came from; unpack it yourself and name the file",
         )
     if "xl/workbook.xml" in names:
         return Format.SHEETS
-    endings = {Path(name).suffix.lower() for name in names}
+    endings = {Path(name).suffix.lower() for name in own}
     if ".vrt" in endings or not endings & {".shp", ".gdbtable"}:
         raise of_no_known_format(path, f"a zip of {', '.join(sorted(endings - {''})) or 'nothing'}")
+    _need_shape_parts_in_zip(path, own)
     return Format.ZIPPED
+
+
+def own_members(archive: zipfile.ZipFile) -> list[str]:
+    """Names of what was packed, without the copies that one system adds for itself."""
+    return [name for name in archive.namelist() if not name.startswith("__MACOSX/")]
+
+
+def _need_shape_parts_in_zip(path: Path, names: list[str]) -> None:
+    have = {name.lower() for name in names}
+    shapes = [name[: -len(".shp")] for name in names if name.lower().endswith(".shp")]
+    missing = [s + part for s in shapes for part in _SHAPE_PARTS if (s + part).lower() not in have]
+    if missing:
+        raise _of_missing_parts(path, f"no {' and no '.join(missing)} in it")
