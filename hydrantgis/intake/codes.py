@@ -15,6 +15,7 @@ from xml.etree.ElementTree import ParseError
 from hydrantgis.ground.errors import some
 from hydrantgis.ground.findings import findings, join_findings
 from hydrantgis.ground.text import as_text
+from hydrantgis.intake.still import is_logged
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -48,7 +49,9 @@ def _of_geopackage(source: Source, layer: Layer) -> dict[str, dict[str, str]]:
         WHERE c.table_name = ? AND v.constraint_type = 'enum' AND v.description IS NOT NULL
     """
     found: dict[str, dict[str, str]] = {}
-    address = source.path.resolve().as_uri() + "?mode=ro"
+    # a log that a reader makes beside the file would stay there
+    alone = "&immutable=1" if is_logged(source.path) else ""
+    address = f"{source.path.resolve().as_uri()}?mode=ro{alone}"
     try:
         with closing(sqlite3.connect(address, uri=True)) as connection:
             for column, value, label in connection.execute(query, (layer.name,)):

@@ -21,6 +21,7 @@ from hydrantgis.intake.osm import open_osm, read_osm
 from hydrantgis.intake.parquet import open_parquet, read_parquet
 from hydrantgis.intake.remote import fetched, is_remote, refuse_remote, told
 from hydrantgis.intake.sheets import read_sheets
+from hydrantgis.intake.still import standing_still
 from hydrantgis.intake.texts import read_text_table
 from hydrantgis.intake.vector import open_vector, read_vector
 
@@ -62,7 +63,8 @@ def opened(
     if is_database(address):
         yield open_database(address)
     elif not is_remote(address):
-        yield _open_file(Path(text), encoding, header_row)
+        with standing_still(Path(text)) as path:
+            yield _open_file(path, encoding, header_row)
     elif not allow_remote:
         raise refuse_remote(address)
     else:
