@@ -144,12 +144,12 @@ def resolve(
     Raises
     ------
     CRSError
-        Nobody names one; the error lists candidates.
+        Nobody names one, and the error lists candidates; or what is named is none of a map.
     """
     if said is not None:
-        return user_crs(said), "user"
+        return _of_a_map(user_crs(said), where=where), "user"
     if named is not None:
-        return named, "source"
+        return _of_a_map(named, where=where), "source"
     likely: list[Candidate] = []
     bounds: tuple[float, ...] | None = None
     if points is not None:
@@ -170,6 +170,19 @@ def resolve(
         accepted=_below(reasons) if reasons else "a code such as EPSG:2249",
         do="ask whoever made the layer, and pass --crs CODE"
         + (" --swap-xy" if likely and likely[0].swapped else ""),
+    )
+
+
+def _of_a_map(crs: pyproj.CRS, *, where: str) -> pyproj.CRS:
+    """The CRS, refused where it is that of heights, of space, or of a site that lies nowhere."""
+    if crs.is_projected or crs.is_geographic:
+        return crs
+    raise CRSError(
+        f"{short(crs)} is no coordinate reference system of points on a map",
+        where=where,
+        found=f"{crs.name} ({crs.type_name})",
+        accepted="a projected or geographic one, for example EPSG:2249",
+        do="find the right CRS and pass --crs CODE",
     )
 
 

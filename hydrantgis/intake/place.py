@@ -15,10 +15,11 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from hydrantgis.ground.errors import SourceError, UnreadableError, WordsError, some
+from hydrantgis.ground.errors import CRSError, SourceError, UnreadableError, WordsError, some
 from hydrantgis.ground.numerals import read_numbers
 from hydrantgis.ground.text import as_text
 from hydrantgis.intake.angles import read_angles
+from hydrantgis.intake.cells import said_nothing
 from hydrantgis.intake.match import plain, unit_in_name
 
 if TYPE_CHECKING:
@@ -50,6 +51,8 @@ _LONLAT_NAMES = ("lonlat", "lon_lat", "longlat", "lnglat", "longitude_latitude")
 _SAMPLE = 200
 _MOSTLY = 0.5
 _NUMBER = r"[+-]?\d+(?:\.\d+)?"
+_DECIMAL_COMMA = r"\s*[+-]?\d+,\d+\s*"
+"""One number in many languages, so that it cannot prove two."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +123,8 @@ def place(
         The user names half a place, or a field that is not there.
     UnreadableError
         More than half of the filled cells cannot be read.
+    CRSError
+        The shapes name several systems.
 
     Examples
     --------
@@ -205,6 +210,7 @@ def _looks_like_shape(series: pd.Series) -> bool:
 
 def _from_shapes(frame: pd.DataFrame, name: str, where: str) -> Placed:
     text = as_text(frame[name])
+    text = text.mask(said_nothing(text))
     srids = text.str.extract(r"^SRID=(\d+);", expand=False)
     bare = text.str.replace(r"^SRID=\d+;\s*", "", regex=True)
     shapes = np.full(len(frame), None, dtype=object)
@@ -248,6 +254,7 @@ def _coordinates(
     if pd.api.types.is_numeric_dtype(series.dtype):
         return series.astype("float64"), _why(series.index, None, ""), "numbers"
     text = as_text(series)
+    text = text.mask(said_nothing(text))
     values, reasons = read_numbers(text, decimal)
     left = reasons.notna()
     if not left.any():
@@ -267,6 +274,7 @@ def _points(xs: pd.Series, ys: pd.Series) -> gpd.GeoSeries:
 
 def _from_pairs(frame: pd.DataFrame, name: str, *, lat_first: bool) -> Placed:
     text = as_text(frame[name])
+    text = text.mask(said_nothing(text))
     two = text.str.extract(rf"^\(?\s*({_NUMBER})\s*[,; ]\s*({_NUMBER})\s*\)?$")
     first, second = two[0].astype("float64"), two[1].astype("float64")
     xs, ys = (second, first) if lat_first else (first, second)
@@ -283,7 +291,8 @@ def _why(index: pd.Index, rows: pd.Series | None, reason: str) -> pd.Series:
 def _need_most(frame: pd.DataFrame, placed: Placed, where: str) -> None:
     """Refuse a reading of the place that fails for most of the filled cells."""
     bad = placed.unread.dropna()
-    filled = int(frame[list(placed.fields)].notna().any(axis="columns").sum())
+    told = placed.shapes.notna() | placed.unread.notna().reindex(frame.index, fill_value=False)
+    filled = int(told.sum())
     if filled and len(bad) > _MOSTLY * filled:
         cells = ", ".join(f"{name} `{frame[name][bad.index[0]]}`" for name in placed.fields)
         raise UnreadableError(

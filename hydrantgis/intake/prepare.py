@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from hydrantgis.ground.errors import SourceError
+from hydrantgis.ground.errors import CRSError, SourceError
 from hydrantgis.ground.findings import findings, join_findings
 from hydrantgis.intake import source as sources
 from hydrantgis.intake.codes import decode, domains_of
@@ -141,6 +141,19 @@ def prepare(
         plain, cells, shapes, placed.fields if placed else (), placed.form if placed else "",
         join_findings(*notes), sha256,
     )  # fmt: skip
+
+
+def _crs_of(srid: int, *, said: bool, where: str) -> pyproj.CRS | None:
+    """The CRS that a shape's number stands for; of an unknown number none, where the user says."""
+    try:
+        return pyproj.CRS.from_epsg(srid)
+    except pyproj.exceptions.CRSError as error:
+        if said:
+            return None
+        raise CRSError(
+            f"SRID {srid} is no code that is known here", where=where,
+            accepted="a code such as EPSG:2249", do="ask whoever made it, and pass --crs CODE",
+        ) from error  # fmt: skip
 
 
 def _encoding_note(source: Source, table: str) -> pd.DataFrame:

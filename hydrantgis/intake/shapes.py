@@ -15,6 +15,7 @@ import shapely
 
 from hydrantgis.ground.errors import SourceError
 from hydrantgis.ground.findings import findings, join_findings
+from hydrantgis.intake.plausible import MARKS
 
 if TYPE_CHECKING:
     from hydrantgis.ground.table import Table
@@ -113,13 +114,18 @@ def read_shapes(
         x, y = np.full(len(flat), np.nan), np.full(len(flat), np.nan)
         x[usable], y[usable] = shapely.get_x(flat[usable]), shapely.get_y(flat[usable])
         zero = (x == 0) & (y == 0)
-        usable &= np.isfinite(x) & np.isfinite(y) & ~zero
+        mark = (x == y) & np.isin(x, MARKS)
+        usable &= np.isfinite(x) & np.isfinite(y) & ~zero & ~mark
         keys = geometry.index
         notes += [
             findings("many-parts", table=table.name, keys=keys[held], column="geometry"),
             findings("zero-location", table=table.name, keys=keys[zero], column="geometry"),
             findings(
-                "no-location", table=table.name, keys=keys[~usable & ~held & ~zero],
+                "sentinel-value", table=table.name, keys=keys[mark], column="geometry",
+                messages="X and Y hold the same mark for `not known`; left blank",
+            ),
+            findings(
+                "no-location", table=table.name, keys=keys[~usable & ~held & ~zero & ~mark],
                 column="geometry",
             ),
         ]  # fmt: skip
