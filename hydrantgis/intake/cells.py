@@ -84,8 +84,15 @@ def _none(series: pd.Series) -> pd.Series:
     return pd.Series(None, index=series.index, dtype="str")
 
 
-def _said_nothing(text: pd.Series) -> pd.Series:
-    """Which cells hold a word for `not known`."""
+def said_nothing(text: pd.Series) -> pd.Series:
+    """
+    Which cells hold a word for `not known`.
+
+    Examples
+    --------
+    >>> said_nothing(pd.Series(["N/A", "12", None])).tolist()
+    [True, False, False]
+    """
     spelled = text.dropna().unique()
     return text.isin([cell for cell in spelled if plain(cell) in SAY_NOTHING])
 
@@ -107,7 +114,7 @@ def _choices(series: pd.Series, column: Column, words: IntakeWords) -> Read:
     }
     made = {word: known.get(plain(word)) for word in text.dropna().unique()}
     result = text.map(made).astype("str").where(text.map(made).notna())
-    bad = text.notna() & result.isna() & ~_said_nothing(text)
+    bad = text.notna() & result.isna() & ~said_nothing(text)
     reason = f"none of {', '.join(column.allowed)}; say --value {column.name}:WORD=ALLOWED"
     return Read(result, _none(series).mask(bad, reason))
 
@@ -166,7 +173,7 @@ def _lengths(
     marks, remarks = sentinels_in(bare, column, unit, words.sentinels.get(column.name, ()))
     cells = bare.mask(marks)
     if not numeric:
-        cells = cells.mask(_said_nothing(cells))
+        cells = cells.mask(said_nothing(cells))
         cells = with_dots(cells, words.decimal)
     if row_units is not None:
         return _by_row(cells, column, words, row_units, remarks)
@@ -216,7 +223,7 @@ def _numbers(series: pd.Series, column: Column, field_name: str, words: IntakeWo
     # what is kept as a number has a decimal dot, whatever mark text is written with
     decimal = "." if pd.api.types.is_numeric_dtype(series.dtype) else words.decimal
     marks, remarks = sentinels_in(text, column, None, words.sentinels.get(column.name, ()))
-    text = text.mask(marks | _said_nothing(text))
+    text = text.mask(marks | said_nothing(text))
     if column.name != "flow_gpm":
         return Read(*read_numbers(text, decimal), remarks)
     said = words.units.get(column.name)
@@ -225,6 +232,25 @@ def _numbers(series: pd.Series, column: Column, field_name: str, words: IntakeWo
     if unit is None and (reasons == "no unit").any() and values.isna().all():
         raise _no_unit(column, field_name, text, values, ", ".join(FlowUnit))
     return Read(values, reasons, remarks)
+
+
+def _without_marks(
+    series: pd.Series, said: tuple[str, ...]
+) -> tuple[pd.Series, list[tuple[str, str]]]:
+    """Cells without the marks for `not known` that the user names, and what was noticed."""
+    marks = as_text(series).isin(said) if said else pd.Series(False, index=series.index)
+    if not marks.any():
+        return series, []
+    spelled = some([f"`{cell}`" for cell in as_text(series)[marks].unique()], 3)
+    told = f"{int(marks.sum()):,} cells hold {spelled}: left blank as not known"
+    return series.mask(marks), [("sentinel-value", told)]
+
+
+def _dates_or_text(series: pd.Series, column: Column, words: IntakeWords) -> Read:
+    if column.kind is Kind.DATE:
+        told = series.mask(said_nothing(series)) if series.dtype == "str" else series
+        return Read(*read_dates(told, words.date_order))
+    return _choices(series, column, words) if column.allowed else _texts(series, column, words)
 
 
 def read_column(
@@ -256,16 +282,10 @@ def read_column(
     UnitError
         Bare numbers and no unit said.
     """
-    if column.kind is Kind.DATE:
-        told = series
-        if series.dtype == "str":
-            marks = series.isin(words.sentinels.get(column.name, ())) | _said_nothing(series)
-            told = series.mask(marks)
-        return Read(*read_dates(told, words.date_order))
-    if column.allowed:
-        return _choices(series, column, words)
-    if column.kind is Kind.TEXT:
-        return _texts(series, column, words)
+    if column.kind in (Kind.DATE, Kind.TEXT):
+        told, noticed = _without_marks(series, words.sentinels.get(column.name, ()))
+        read = _dates_or_text(told, column, words)
+        return Read(read.column, read.reasons, noticed + read.remarks)
     if column.unit is not None:
         return _lengths(series, column, field_name, words, row_units)
     return _numbers(series, column, field_name, words)

@@ -70,12 +70,15 @@ def alike_ids(ids: pd.Series) -> pd.Series:
     """
     Another id that differs only by zeros in front, letter case, blanks or marks; missing elsewhere.
 
+    A letter that a machine can write in several ways is one letter.
+
     Examples
     --------
     >>> alike_ids(pd.Series(["0012", "12", "H-7", "h 7", "8"])).tolist()
     ['12', '0012', 'h 7', 'H-7', nan]
     """
-    lower = pc.utf8_lower(pa.array(ids, pa.string(), from_pandas=True))
+    whole = pc.utf8_normalize(pa.array(ids, pa.string(), from_pandas=True), "NFKC")
+    lower = pc.utf8_lower(whole)
     bare = pc.replace_substring_regex(lower, r"[\x00-\x2f\x3a-\x60\x7b-\x7f]+", "")
     bare = pc.replace_substring_regex(bare, r"(^|[^0-9])0+([0-9])", r"\1\2")
     spelled = bare.to_pandas().set_axis(ids.index)

@@ -147,6 +147,7 @@ _MADE_BY_PROGRAMS = {
     **dict.fromkeys(("shapelength", "shapearea", "shapeleng", "shapelen"), "made by a program"),
 }  # fmt: skip
 """Fields of no use here, by their plain names without underscores."""
+_SPELLED_OUT = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue"})
 
 _UNIT_WORDS = {
     "in": LengthUnit.IN, "inch": LengthUnit.IN, "inches": LengthUnit.IN, "ft": LengthUnit.FT,
@@ -163,12 +164,13 @@ def plain(name: str) -> str:
     --------
     >>> plain("HydrantID"), plain("Bury Depth"), plain("HEIGHT_IN")
     ('hydrant_id', 'bury_depth', 'height_in')
-    >>> plain("Número"), plain("Сухой!")
-    ('numero', 'сухой')
+    >>> plain("Número"), plain("Eigentümer"), plain("Сухой!")
+    ('numero', 'eigentuemer', 'сухой')
     """
     spaced = re.sub(r"(?<=[a-z0-9])(?=[A-Z])", "_", name.strip())
     if not spaced.isascii():
-        apart = unicodedata.normalize("NFD", spaced)
+        whole = unicodedata.normalize("NFC", spaced).casefold().translate(_SPELLED_OUT)
+        apart = unicodedata.normalize("NFD", whole)
         bare = re.sub(r"(?<=[A-Za-z])[\u0300-\u036f]+", "", apart)
         spaced = unicodedata.normalize("NFC", bare)
     return re.sub(r"[\W_]+", "_", spaced.casefold()).strip("_")
