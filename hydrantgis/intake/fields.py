@@ -4,6 +4,7 @@ Which field is read as which column, and what has to be there for it.
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from hydrantgis.ground.errors import SourceError, some
@@ -76,9 +77,11 @@ def _need_id_field(
         return
     likely = [m for m in suggest(cells, table) if m.column == key]
     hint = f"`{likely[0].field}` {likely[0].reason}" if likely else "none looks like one"
+    further = any(re.fullmatch(r"column \d+", str(name)) for name in cells.columns)
     raise SourceError(
         f"no field of the source is known to hold `{key}`",
         where=where,
-        found=f"{some(list(cells.columns), 30)}; {hint}",
-        do=f"say --field {key}=FIELD, or --number-rows PREFIX to make ids from row numbers",
+        found=f"{some(list(cells.columns), 30) or 'no field'}; {hint}",
+        do=f"say --field {key}=FIELD, or --number-rows PREFIX to make ids from row numbers"
+        + ("; --header-row N where the names stand further down" if further else ""),
     )

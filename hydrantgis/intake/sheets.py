@@ -48,10 +48,11 @@ def read_sheets(path: Path, *, header_row: int = 1) -> dict[str, pd.DataFrame]:
 
     formulas = _has_formulas(path)
     try:
-        with warnings.catch_warnings():
+        with path.open("rb") as stream, warnings.catch_warnings():
             warnings.simplefilter("ignore")  # styles and lists that openpyxl leaves out
-            book = openpyxl.load_workbook(path, read_only=True, data_only=True)
-            told = openpyxl.load_workbook(path, read_only=True) if formulas else None
+            # an open file, because a name that does not end in .xlsx would be refused
+            book = openpyxl.load_workbook(stream, read_only=True, data_only=True)
+            told = openpyxl.load_workbook(stream, read_only=True) if formulas else None
             frames = {}
             for sheet in book.worksheets:
                 frame = _frame(sheet, path.name, header_row)
@@ -64,10 +65,14 @@ def read_sheets(path: Path, *, header_row: int = 1) -> dict[str, pd.DataFrame]:
         raise
     except Exception as error:  # a damaged workbook fails in many ways inside openpyxl
         raise UnreadableError(
-            "the workbook is damaged", where=path.name, found=f"{type(error).__name__}: {error}"
-        ) from error
+            "the workbook is damaged", where=path.name, found=f"{type(error).__name__}: {error}",
+            do="open it in a spreadsheet program and save it again, or ask for it again",
+        ) from error  # fmt: skip
     if not frames:
-        raise UnreadableError("the workbook holds no table", where=path.name)
+        raise UnreadableError(
+            "the workbook holds no table", where=path.name, accepted="names in a row, rows below",
+            do="name the row of the names with --header-row, or ask for the file again",
+        )  # fmt: skip
     return frames
 
 
