@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from hydrantgis.ground.errors import CRSError, SourceError, UnreadableError, WordsError, some
+from hydrantgis.ground.errors import SourceError, UnreadableError, WordsError, some
 from hydrantgis.ground.numerals import read_numbers
 from hydrantgis.ground.text import as_text
 from hydrantgis.intake.angles import read_angles

@@ -143,19 +143,6 @@ def prepare(
     )  # fmt: skip
 
 
-def _crs_of(srid: int, *, said: bool, where: str) -> pyproj.CRS | None:
-    """The CRS that a shape's number stands for; of an unknown number none, where the user says."""
-    try:
-        return pyproj.CRS.from_epsg(srid)
-    except pyproj.exceptions.CRSError as error:
-        if said:
-            return None
-        raise CRSError(
-            f"SRID {srid} is no code that is known here", where=where,
-            accepted="a code such as EPSG:2249", do="ask whoever made it, and pass --crs CODE",
-        ) from error  # fmt: skip
-
-
 def _encoding_note(source: Source, table: str) -> pd.DataFrame:
     if source.encoding in (None, "utf-8", "utf-8-sig"):
         return join_findings()
