@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from hydrantgis.ground.errors import CRSError, SourceError
+from hydrantgis.ground.errors import SourceError
 from hydrantgis.ground.findings import findings, join_findings
 from hydrantgis.intake import source as sources
 from hydrantgis.intake.codes import decode, domains_of
