@@ -421,6 +421,7 @@ def _as_json(intake: Intake, added: Added, register: Path, *, dry_run: bool) -> 
             "rejected": intake.count.rejected,
         },
         "intake": {**intake.record, "fields": json.loads(str(intake.record["fields"]))},
+        "foot": intake.foot,
         "changes": changes_told(added),
         "findings": json.loads(noticed.to_json(orient="records")),
     }
@@ -447,7 +448,8 @@ def _put_intake(intake: Intake, added: Added, register: Path, *, dry_run: bool) 
     if added.others:
         put(f"  {added.others:,} stay from other sources; --replace takes them away")
     if record["crs"]:
-        put(f"  CRS {record['crs']}, named by the {record['crs_from']}")
+        foot = f"; {intake.foot}" if intake.foot else ""
+        put(f"  CRS {record['crs']}, named by the {record['crs_from']}{foot}")
     put("Fields")
     grid([(column, "<-", name) for column, name in json.loads(str(record["fields"])).items()])
     put_changes(added, dry_run=dry_run)

@@ -74,6 +74,7 @@ class Ledger:
     outcome: pd.Series = field(init=False)
     code: pd.Series = field(init=False)
     message: pd.Series = field(init=False)
+    foot: str | None = None
     notes: list[pd.DataFrame] = field(default_factory=lambda: [no_findings()])
 
     def __post_init__(self) -> None:

@@ -86,6 +86,8 @@ class Intake:
         Of the accepted shapes; None for a table without any.
     record
         A row of the `imports` table, without the time.
+    foot
+        Which of the two feet the CRS is in, and how far away the points would lie in the other.
     """
 
     kind: str
@@ -96,6 +98,7 @@ class Intake:
     count: Count
     crs: pyproj.CRS | None
     record: dict[str, object]
+    foot: str | None = None
 
 
 def _settle_shapes(
@@ -150,11 +153,11 @@ def _settle_shapes(
     if table.geometry == "Point":
         told("far-location", far_off(points, crs) & ~turned & ~outside)
         ledger.notes.append(crosscheck(ready.rows, shapes, table.name))
-    for code, note in (
-        ("foot-told-apart", foot_note(points, crs)), ("crs-unproved", unproved_note(crs)),
-    ):  # fmt: skip
-        if note is not None:
-            ledger.notes.append(findings(code, table=table.name, keys=["(all)"], messages=note))
+    ledger.foot = foot_note(points, crs)
+    if (note := unproved_note(crs)) is not None:
+        ledger.notes.append(
+            findings("crs-unproved", table=table.name, keys=["(all)"], messages=note)
+        )
     if crs_from == "user" and named is not None and named != crs:
         ledger.notes.append(
             findings(
@@ -309,6 +312,7 @@ def take(
         count,
         crs,
         record,
+        ledger.foot,
     )
 
 
