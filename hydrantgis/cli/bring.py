@@ -458,4 +458,4 @@ def _put_intake(intake: Intake, added: Added, register: Path, *, dry_run: bool) 
         where = "" if dry_run else f" and in {beside(register, 'exceptions')}"
         put(f"Held and rejected rows stand in the layer `exceptions`{where}, as they were.")
     if len(added.changes) and not dry_run:
-        put(f"Every change stands in the layer `changes` and in {beside(register, 'changes')}.")
+        put(f"These changes stand in {beside(register, 'changes')}, all in the layer `changes`.")

@@ -116,8 +116,13 @@ def put_findings(frame: pd.DataFrame) -> None:
         seen = f"{some(cells, 3)} at " if cells else ""
         first = group["message"].iloc[0] if whole else seen + some(keys, 3)
         many = "" if whole else f"{len(group):,}"
-        rows.append((group["severity"].iloc[0], many, code, column, first[:90]))
-        rows.append(("", "", "", "", f"-> {CODES[str(code)].do}"))
+        rows.append((group["severity"].iloc[0], many, code, column, first[:140]))
+        # the reason of a cell says what to do better than the kind of finding can
+        told = group["message"].dropna().unique()
+        whole |= len(told) > 2 or CODES[str(code)].meaning in told
+        do = CODES[str(code)].do if whole else "; ".join(told)[:140]
+        if do != "nothing":
+            rows.append(("", "", "", "", f"-> {do}"))
     grid(rows, right=(1,))
     if len(groups) > _MOST_FINDINGS:
         put(f"  and {len(groups) - _MOST_FINDINGS} more kinds; all stand in the register")

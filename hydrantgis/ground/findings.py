@@ -109,6 +109,9 @@ CODES: dict[str, Kind] = {
     "spelling-unknown": Kind(
         _N, "spellings that the table of the profile does not have", "add them to [values] of it"
     ),
+    "value-says-nothing": Kind(
+        _W, "a word that does not tell what its column holds; left blank", "find it out",
+    ),
     "encoding-taken": Kind(
         _N, "the letters are not in UTF-8 and no mark says how they are written", "look at a few"
     ),

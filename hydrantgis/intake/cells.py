@@ -116,7 +116,14 @@ def _choices(series: pd.Series, column: Column, words: IntakeWords) -> Read:
     result = text.map(made).astype("str").where(text.map(made).notna())
     bad = text.notna() & result.isna() & ~said_nothing(text)
     reason = f"none of {', '.join(column.allowed)}; say --value {column.name}:WORD=ALLOWED"
-    return Read(result, _none(series).mask(bad, reason))
+    remarks = []
+    if column.name == "barrel" and "pillar" not in said:
+        pillars = int((text.str.casefold() == "pillar").sum())
+        if pillars:
+            remarks.append(
+                ("value-says-nothing", f"{pillars:,} rows say `pillar`: it may be dry or wet")
+            )
+    return Read(result, _none(series).mask(bad, reason), remarks)
 
 
 def _texts(series: pd.Series, column: Column, words: IntakeWords) -> Read:

@@ -75,7 +75,8 @@ def _need_id_field(
     key = id_column(table)
     if key in fields or words.number_rows is not None:
         return
-    likely = [m for m in suggest(cells, table) if m.column == key]
+    rest = cells.drop(columns=list(words.fields.values()), errors="ignore")
+    likely = [m for m in suggest(rest, table) if m.column == key]
     hint = f"`{likely[0].field}` {likely[0].reason}" if likely else "none looks like one"
     further = any(re.fullmatch(r"column \d+", str(name)) for name in cells.columns)
     raise SourceError(

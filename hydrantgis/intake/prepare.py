@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from hydrantgis.ground.errors import SourceError
+from hydrantgis.ground.errors import CRSError, SourceError
 from hydrantgis.ground.findings import findings, join_findings
 from hydrantgis.intake import source as sources
 from hydrantgis.intake.codes import decode, domains_of
@@ -23,6 +23,8 @@ from hydrantgis.intake.systems import user_crs
 from hydrantgis.intake.tags import unpack
 
 if TYPE_CHECKING:
+    import pyproj
+
     from hydrantgis.intake.layers import Layer, Source
     from hydrantgis.intake.words import IntakeWords
 
@@ -112,7 +114,7 @@ def prepare(
         raise SourceError("the layer has shapes of its own", where=where, do="leave --place out")
     if placed is not None:
         shapes = placed.shapes
-        named = user_crs(f"EPSG:{placed.srid}") if placed.srid else named
+        named = _of_number(placed.srid, words, where) if placed.srid else named
         bad = placed.unread.notna()
         notes.append(
             findings(
@@ -141,6 +143,19 @@ def prepare(
         plain, cells, shapes, placed.fields if placed else (), placed.form if placed else "",
         join_findings(*notes), sha256,
     )  # fmt: skip
+
+
+def _of_number(srid: int, words: IntakeWords, where: str) -> pyproj.CRS | None:
+    """The CRS of a shape's number; where there is none of it, none if the user says another."""
+    try:
+        return user_crs(f"EPSG:{srid}")
+    except CRSError as error:
+        if words.crs is not None:
+            return None
+        raise CRSError(
+            f"the shapes name SRID {srid}, which is no code of the EPSG data set", where=where,
+            accepted=error.accepted, do="ask whoever made the table, and pass --crs CODE",
+        ) from error  # fmt: skip
 
 
 def _encoding_note(source: Source, table: str) -> pd.DataFrame:

@@ -40,6 +40,7 @@ _ROWS_LOOKED_AT, _VALUES_LOOKED_AT = 5000, 300
 _MOSTLY, _NEARLY_ALL = 0.5, 0.9
 _DOUBTFUL, _BY_VALUES, _BY_UNIQUENESS = 0.5, 0.6, 0.4
 _FEWEST_WORDS = 2
+_EMPTIER, _NEARLY_EMPTY = 0.1, 0.1
 _BRIEF = 2
 """So few letters of the last word of a name that was cut may be those of another word."""
 _LIKE_AN_ID = r"[A-Za-z]{0,6}[ _#.-]{0,2}\d{1,9}[A-Za-z]?"
@@ -139,7 +140,14 @@ def suggest(rows: pd.DataFrame, table: Table) -> list[Match]:
         for name in rows.columns
     )
     scored = [match for match in weighed if match is not None]
-    scored.sort(key=lambda m: (-m.confidence, m.column, m.field))
+    filled = {str(name): float(rows[name].notna().mean()) for name in rows.columns}
+
+    def order(match: Match) -> tuple[float, bool, str, str]:
+        # a nearly empty field stands back; of two columns the one that names the row goes first
+        full = match.confidence - _EMPTIER * (filled[match.field] < _NEARLY_EMPTY)
+        return -full, match.column != table.key, match.column, match.field
+
+    scored.sort(key=order)
     taken_columns: set[str] = set()
     taken_fields: set[str] = set()
     result: list[Match] = []
@@ -149,6 +157,7 @@ def suggest(rows: pd.DataFrame, table: Table) -> list[Match]:
             taken_columns.add(match.column)
             taken_fields.add(match.field)
             result.append(match)
+    result.sort(key=lambda m: (-m.confidence, m.column, m.field))
     if table.key in NAMES and table.key not in taken_columns:
         result += _by_uniqueness(rows, table, taken_fields)
     return result

@@ -152,7 +152,8 @@ def _settle_shapes(
         told("outside-service-area", outside_service(points, crs, service) & ~turned & ~outside)
     if table.geometry == "Point":
         told("far-location", far_off(points, crs) & ~turned & ~outside)
-        ledger.notes.append(crosscheck(ready.rows, shapes, table.name))
+        others = ready.rows.drop(columns=list(ready.place_fields), errors="ignore")
+        ledger.notes.append(crosscheck(others, shapes, table.name))
     ledger.foot = foot_note(points, crs)
     if (note := unproved_note(crs)) is not None:
         ledger.notes.append(
@@ -422,7 +423,7 @@ def _note_rest(ready: Prepared, fields: dict[str, str], words: IntakeWords, ledg
         ledger.notes.append(
             findings(
                 "field-unused", table=kind, keys=["(all)"], values=[some(unused, 40)],
-                messages=f"{len(unused)} fields of the source were not brought in",
+                messages=f"not brought in: {some(unused, 8)}",
             )
         )  # fmt: skip
 

@@ -146,9 +146,12 @@ def far_off(points: NDArray[np.float64], crs: pyproj.CRS | None = None) -> NDArr
         return np.zeros(len(points), dtype=bool)
     if crs is not None:
         points = np.column_stack(plane_ft(points, crs).transform(points[:, 0], points[:, 1]))
+    placed = known & np.isfinite(points).all(axis=1)
+    if not placed.any():
+        return np.zeros(len(points), dtype=bool)
     # what has no place on the plane is as far as can be
-    away = np.hypot(*(points - np.median(points[known], axis=0)).T)
-    away = np.where(np.isfinite(away), away, np.inf)
+    away = np.full(len(points), np.inf)
+    away[placed] = np.hypot(*(points[placed] - np.median(points[placed], axis=0)).T)
     far: NDArray[np.bool_] = known & (away > FAR * np.quantile(away[known], 0.95))
     return far
 

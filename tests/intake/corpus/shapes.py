@@ -65,7 +65,7 @@ CASES = [
     Case(
         promise="hydrants that all stand at one point are all held",
         make=table({"HYD_NO": ["1", "2", "3"], "X": [EAST] * 3, "Y": [NORTH] * 3}), said=FEET,
-        rows=(0, 3, 0), codes={"ids-in-one-place": 3},
+        rows=(0, 3, 0), codes={"ids-in-one-place": 3, "zero-extent": 1},
         aside=dict.fromkeys((1, 2, 3), "ids-in-one-place"),
     ),
     Case(

@@ -57,7 +57,7 @@ def tagged(cells: list[str]) -> Make:
 
 OF_TAGS = {
     "said": FEET, "rows": (2, 0, 1), "aside": {3: "not-a-hydrant"},
-    "codes": {"tags-unpacked": 1, "not-a-hydrant": 1},
+    "codes": {"tags-unpacked": 1, "not-a-hydrant": 1, "value-says-nothing": 1},
     "values": {"hydrant_id": ["0012", "13"], "note": ['a "b"', None]},
 }  # fmt: skip
 
