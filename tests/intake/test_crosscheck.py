@@ -107,6 +107,7 @@ def test_5_decimals_are_3_6_ft_and_no_more_is_forgiven() -> None:
     assert result.plain.median_ft == pytest.approx(8.0, abs=2.7)
 
 
+@pytest.mark.slow
 @given(dx=st.floats(-400, 400), dy=st.floats(-400, 400))
 def test_distances_are_those_that_were_made(dx, dy) -> None:
     shapes = hydrants(30)

@@ -72,7 +72,7 @@ def test_marks_ids_and_units_that_look_wrong_are_told(tmp_path: Path) -> None:
     told = {(entry["code"], entry["field"]) for entry in report["layers"][0]["findings"]}
     assert told >= {
         ("id-placeholder", "HYD_NO"), ("id-repeated", "HYD_NO"), ("id-missing", "HYD_NO"),
-        ("sentinel-value", "BURY"), ("sentinel-value", "INSTALLED"), ("value-unreadable", "BURY"),
+        ("sentinel-value", "BURY"), ("sentinel-value", "INSTALLED"), ("unit-missing", "BURY"),
     }  # fmt: skip
 
 
