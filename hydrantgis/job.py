@@ -56,6 +56,7 @@ if TYPE_CHECKING:
     import pyproj
 
     from hydrantgis.deliver.looks import MapWords
+    from hydrantgis.ground.table import Table
 
 _HELD_AGAINST = ("hydrants", "valves", "shots")
 """What lies where the hydrants of the register do."""
@@ -156,7 +157,7 @@ def bring_in(
         intake = named_by_place(intake, stands)
     added = store.add(intake, now=moment, replace=replace, adds=adds, dry_run=dry_run)
     if not (dry_run or added.known):
-        _write_beside(store, added, tell)
+        _write_beside(store, kind, added, tell)
     return intake, added
 
 
@@ -172,14 +173,17 @@ def beside(register: Path, what: str) -> Path:
     return register.with_name(f"{register.stem}_{what}.csv")
 
 
-def _write_beside(store: Register, added: Added, tell: Callable[[str], None]) -> None:
+def _write_beside(store: Register, kind: str, added: Added, tell: Callable[[str], None]) -> None:
     """Lists for a spreadsheet; one with nothing to say is taken away."""
-    for table, frame in ((EXCEPTIONS, store.exceptions()), (CHANGES, added.changes)):
+    lists: list[tuple[Table, pd.DataFrame]] = [(EXCEPTIONS, store.exceptions())]
+    if kind == "hydrants":
+        lists.append((CHANGES, added.changes))
+    for table, rows in lists:
         path = beside(store.path, table.name)
         try:
-            if len(frame):
-                write_csv(path, table, frame)
-            elif table is EXCEPTIONS:
+            if len(rows):
+                write_csv(path, table, rows)
+            else:
                 path.unlink(missing_ok=True)
         except (LockedError, OSError) as error:
             # the register has all of it; a list that is open in a spreadsheet stops nothing
@@ -487,6 +491,7 @@ def draw_map(result: Checked, *, title: str) -> folium.Map:
 def map_words(result: Checked, *, title: str) -> MapWords:
     """Title, rule and date as map and picture show them."""
     from hydrantgis.deliver.looks import MapWords
+    from hydrantgis.ground.table import Table
 
     newest = result.table["reading_date"].max()
     return MapWords(

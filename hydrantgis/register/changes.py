@@ -16,7 +16,7 @@ from scipy.spatial import cKDTree
 from hydrantgis.ground.findings import findings, join_findings
 from hydrantgis.ground.plane import plane_ft, xy
 from hydrantgis.ground.tables import CHANGES, HYDRANTS
-from hydrantgis.ground.text import fill
+from hydrantgis.ground.text import fill, numbers
 
 if TYPE_CHECKING:
     import pyproj
@@ -201,7 +201,8 @@ def _told(values: pd.Series) -> pd.Series:
         days = pd.Series(values.dt.strftime("%Y-%m-%d"))
         return pd.Series(days.astype("str").where(values.notna()))
     if pd.api.types.is_numeric_dtype(values.dtype):
-        text = pd.Series(fill("{v}", v=values.to_numpy(dtype=np.float64)), index=values.index)
+        # all digits that are kept: two that differ must not be told as one
+        text = pd.Series(numbers(values.to_numpy(dtype=np.float64), 9), index=values.index)
         return pd.Series(text.astype("str").where(values.notna()))
     return values
 

@@ -185,15 +185,17 @@ class Register:
         """
         Rows that were put aside and still are.
 
-        A newer vintage of a layer takes the place of the older one, file name for file name.
-        Surveys add to each other: of them only the same bytes, read again, do.
+        A newer vintage of a layer takes the place of the older one, file name for file name; one of
+        hydrants, whatever its file is called. Surveys add to each other: of them only the same
+        bytes, read again, do.
         """
         frame, imports = self.read(EXCEPTIONS), self.read(IMPORTS)
         adding = imports["as_kind"].isin(["readings", "shots"])
         mark = imports["source"].where(~adding, imports["sha256"])
-        newest = imports[
-            ~imports.assign(mark=mark).duplicated(["as_kind", "mark", "layer"], "last")
-        ]
+        older = imports.assign(mark=mark).duplicated(["as_kind", "mark", "layer"], "last")
+        root = imports["vintage_of"].where(imports["vintage_of"].notna(), imports["import_id"])
+        older |= root.duplicated("last")
+        newest = imports[~older]
         return gpd.GeoDataFrame(frame[frame["import_id"].isin(newest["import_id"])])
 
     def recorded_at(self) -> dt.datetime:
@@ -291,15 +293,21 @@ class Register:
     ) -> tuple[list[tuple[Table, pd.DataFrame]], Added, str]:
         """What would be written, what that adds, and the id of the intake."""
         import_id = str(intake.record["import_id"])
+        settled, newest = Added(0, known=True, unchanged=intake.count.accepted), False
         if not self.exists():
             crs = _begin(intake, self.path)
         else:
             crs = self.crs
-            known = self._known(import_id, intake.kind)
-            if known is None:
-                return [], Added(0, known=True, unchanged=intake.count.accepted), import_id
-            # told once more after something else: a telling of its own
-            import_id = f"{import_id}-{known + 1}" if known else import_id
+            if replace and not intake.count.accepted:
+                raise RegisterError(
+                    f"the layer has no {intake.kind} that could take the place of what stands",
+                    where=str(self.path), found=str(intake.count), do="leave --replace out",
+                )  # fmt: skip
+            told_before, newest = self._known(import_id, intake.kind)
+            if newest and not replace:
+                return [], settled, import_id
+            # told once more, after something else or to replace it: a telling of its own
+            import_id = f"{import_id}-{told_before + 1}" if told_before else import_id
         accepted = intake.accepted
         if isinstance(accepted, gpd.GeoDataFrame):
             accepted = accepted.to_crs(crs)
@@ -307,7 +315,11 @@ class Register:
             layers, added = self._plan_hydrants(
                 intake, gpd.GeoDataFrame(accepted), crs, import_id, whole=replace, adds=adds
             )
-            return layers, added, import_id
+            return (
+                ([], settled, import_id)
+                if newest and not added.rows
+                else (layers, added, import_id)
+            )
         if intake.kind == "readings":
             events = measured_events(accepted, self.read(HISTORY.only(())), import_id)
             added = Added(len(events), known=False, unchanged=len(accepted) - len(events))
@@ -320,6 +332,8 @@ class Register:
         told = accepted.assign(source=f"{intake.record['source']}: {intake.record['layer']}")
         stands = self.read(table)
         ours = stands["source"].isin(told["source"]) | stands[table.key].isin(told[table.key])
+        if newest and ours.all():
+            return [], settled, import_id
         kept = stands[~ours].iloc[:0] if replace else stands[~ours]
         both = [frame for frame in (kept, told) if len(frame)]
         merged = gpd.GeoDataFrame(pd.concat(both, ignore_index=True)) if both else stands.iloc[:0]
@@ -368,9 +382,9 @@ class Register:
         after = state_after(state, events, crs)
         return [(HYDRANTS, after), (HISTORY, events), (CHANGES, changed)], added
 
-    def _known(self, import_id: str, kind: str) -> int | None:
+    def _known(self, import_id: str, kind: str) -> tuple[int, bool]:
         """
-        How often this intake was recorded; None where recording it again would say nothing new.
+        How often this intake was recorded, and whether to record it again would say nothing new.
 
         Surveys only ever add, so one that is there is there. Of a layer the newest telling stands,
         so that going back to an older file is news.
@@ -379,10 +393,9 @@ class Register:
         base = imports["import_id"].str.split("-").str[0]
         same = base == import_id
         if not same.any():
-            return 0
+            return 0, False
         latest = base[imports["as_kind"] == kind].iloc[-1]
-        surveyed = kind in ("readings", "shots")
-        return None if surveyed or latest == import_id else int(same.sum())
+        return int(same.sum()), kind in ("readings", "shots") or latest == import_id
 
     def _write(self, layers: list[tuple[Table, pd.DataFrame]], *, now: dt.datetime) -> None:
         grown = (

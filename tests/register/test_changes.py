@@ -12,6 +12,7 @@ import pytest
 import shapely
 
 from hydrantgis import job
+from hydrantgis.ground.errors import RegisterError
 from hydrantgis.intake.words import IntakeWords
 from hydrantgis.register.store import Added, Register
 
@@ -250,3 +251,47 @@ def test_a_list_that_cannot_be_written_is_told_and_the_register_stands(town, mon
     town.tell(bad, tell=heard.append)
     assert any("register_exceptions.csv" in line and "spreadsheet" in line for line in heard)
     assert town.status() == {"A": None}
+
+
+def test_the_newest_layer_again_can_replace_the_others(town) -> None:
+    town.tell(layer(A=0, B=100, C=200))
+    assert town.kinds(town.tell(layer(A=0, Z=900))) == {"new": ["Z"]}
+    second = town.folder / "layer_2.gpkg"
+    added = job.bring_in(town.register, second, now=NOW, replace=True)[1]
+    assert not added.known
+    assert town.kinds(added) == {"gone": ["B", "C"]}
+    before = town.register.read_bytes()
+    assert job.bring_in(town.register, second, now=NOW, replace=True)[1].known
+    assert town.register.read_bytes() == before
+
+
+def test_a_layer_without_hydrants_replaces_nothing(town) -> None:
+    town.tell(layer(A=0, B=100))
+    with pytest.raises(RegisterError, match="no hydrants"):
+        town.tell(layer(A=0, B=100).iloc[:0], replace=True)
+    assert town.status() == {"A": None, "B": None}
+
+
+def test_changes_of_an_older_layer_do_not_stand_for_those_of_the_newest(town) -> None:
+    town.tell(layer(A=0, B=100))
+    town.tell(layer(A=0, B=(100, 5.0)))
+    path = town.folder / "register_changes.csv"
+    assert path.exists()
+    town.tell(layer(A=0))  # half of them: A alone is told again
+    assert path.exists()
+    town.tell(layer(A=0, B=100).iloc[:1].assign(NOTE=None))
+    assert not path.exists()
+
+
+def test_digits_that_differ_are_told_as_different(town) -> None:
+    town.tell(layer(A=(0, 4.501)))
+    rows = town.tell(layer(A=(0, 4.502))).changes
+    assert rows[["before", "after"]].to_numpy().tolist() == [["4.501", "4.502"]]
+
+
+def test_rows_held_of_an_older_vintage_are_settled_by_the_newer_one(town) -> None:
+    older = pd.concat([layer(A=0, B=100), layer(A=500)])  # one id at two places
+    town.tell(gpd.GeoDataFrame(pd.concat([older, layer(C=200, D=300)]), crs=2249))
+    assert Register(town.register).exceptions()["key"].tolist() == ["A", "A"]
+    town.tell(layer(A=0, B=100, C=200, D=300))
+    assert Register(town.register).exceptions()["key"].tolist() == []
