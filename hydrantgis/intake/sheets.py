@@ -132,7 +132,9 @@ def _need_values(sheet: Any, told: Any, where: str) -> None:  # noqa: ANN401
     told.reset_dimensions()
     for told_row, row in zip(told.iter_rows(), sheet.iter_rows(), strict=False):
         for told_cell, cell in zip(told_row, row, strict=False):
-            if told_cell.data_type == "f" and cell.value is None:
+            # one that came to an empty text has no value either, and says that it is text
+            blank = cell.value is None and getattr(cell, "data_type", None) != "str"
+            if told_cell.data_type == "f" and blank:
                 raise UnreadableError(
                     "the workbook holds formulas that were never computed",
                     where=f"{where}, sheet {sheet.title}, cell {told_cell.coordinate}",
