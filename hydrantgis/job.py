@@ -491,7 +491,6 @@ def draw_map(result: Checked, *, title: str) -> folium.Map:
 def map_words(result: Checked, *, title: str) -> MapWords:
     """Title, rule and date as map and picture show them."""
     from hydrantgis.deliver.looks import MapWords
-    from hydrantgis.ground.table import Table
 
     newest = result.table["reading_date"].max()
     return MapWords(
