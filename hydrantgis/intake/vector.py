@@ -134,7 +134,7 @@ def _look_with_fiona(address: str, options: dict[str, Any]) -> tuple[list[Layer]
             driver = str(collection.driver)
             wkt = collection.crs_wkt
             kind = collection.schema.get("geometry")
-            rows = len(collection)
+            rows = _count(collection, address, name, options)
             shaped = kind not in (None, "None")
             layers.append(
                 Layer(
@@ -147,6 +147,17 @@ def _look_with_fiona(address: str, options: dict[str, Any]) -> tuple[list[Layer]
                 )
             )
     return layers, driver
+
+
+def _count(collection: Any, address: str, name: str, options: dict[str, Any]) -> int:  # noqa: ANN401
+    """How many rows a layer has; some formats cannot say it of an empty layer, and are read."""
+    import pyogrio
+
+    try:
+        return len(collection)
+    except TypeError:
+        told = pyogrio.read_info(address, layer=name, force_feature_count=True, **options)
+        return int(told["features"])
 
 
 def _crs_of(wkt: str | None) -> pyproj.CRS | None:
