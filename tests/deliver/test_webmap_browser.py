@@ -85,17 +85,20 @@ def opened(
 ) -> Screen:
     """Open a file in the browser and return what the page then holds; it may ask for `requests`."""
     log = folder / "net.json"
-    done = subprocess.run(
-        [
-            str(CHROMIUM), "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic",
-            "--no-first-run", "--disable-background-networking", "--disable-component-update",
-            "--disable-sync", "--hide-scrollbars", "--host-resolver-rules=MAP * ~NOTFOUND",
-            f"--user-data-dir={folder / 'profile'}", f"--log-net-log={log}",
-            f"--window-size={size}", "--virtual-time-budget=8000", "--dump-dom",
-            f"file://{path}{hash_part}",
-        ],
-        capture_output=True, check=True, timeout=120,
-    )  # fmt: skip
+    for _ in range(3):  # a browser that gets no time ends before the page has drawn
+        done = subprocess.run(
+            [
+                str(CHROMIUM), "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic",
+                "--no-first-run", "--disable-background-networking", "--disable-component-update",
+                "--disable-sync", "--hide-scrollbars", "--host-resolver-rules=MAP * ~NOTFOUND",
+                f"--user-data-dir={folder / 'profile'}", f"--log-net-log={log}",
+                f"--window-size={size}", "--virtual-time-budget=8000", "--dump-dom",
+                f"file://{path}{hash_part}",
+            ],
+            capture_output=True, check=True, timeout=120,
+        )  # fmt: skip
+        if b"data-drawn=" in done.stdout:
+            break
     # What the browser asks for on its own account has no page as its initiator.
     asked = re.findall(
         r'"initiator":"(?!not an origin)[^"]*"[^\n]*?"url":"((?:https?|wss?)://[^"]+)"',
