@@ -124,3 +124,23 @@ def plane_ft(points: NDArray[np.float64], crs: pyproj.CRS) -> pyproj.Transformer
         f"+proj=tmerc +lat_0={lat0!r} +lon_0={lon0!r} +k=1 +datum=WGS84 +units=ft"
     )
     return pyproj.Transformer.from_crs(crs, local, always_xy=True)
+
+
+def on_plane_ft(points: NDArray[np.float64], crs: pyproj.CRS) -> NDArray[np.float64]:
+    """
+    Points on the plane of `plane_ft`, shape (n, 2). [ft]
+
+    Parameters
+    ----------
+    points
+        Shape (n, 2), missing ones stay missing. [CRS]
+    crs
+        Their CRS.
+
+    Examples
+    --------
+    >>> on_plane_ft(np.array([[100.0, 0.0]]), pyproj.CRS(32617)).round(2).tolist()
+    [[328.08, 0.0]]
+    """
+    to_plane = plane_ft(points, crs)
+    return np.column_stack(to_plane.transform(points[:, 0], points[:, 1]))

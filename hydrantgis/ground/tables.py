@@ -129,6 +129,9 @@ HYDRANTS = Table(
     geometry="Point",
 )
 
+HYDRANT_FACT_NAMES = [name for name in HYDRANTS.names if name != HYDRANTS.key]
+"""What is told about a hydrant, apart from its id and its place."""
+
 READINGS = Table(
     name="readings",
     title="Readings",

@@ -18,7 +18,7 @@ import shapely
 from scipy.spatial import cKDTree
 
 from hydrantgis.ground.findings import findings
-from hydrantgis.ground.plane import plane_ft, xy
+from hydrantgis.ground.plane import on_plane_ft, xy
 from hydrantgis.ground.tables import HYDRANTS, SHOTS
 from hydrantgis.ground.text import fill
 from hydrantgis.intake.match import plain
@@ -187,9 +187,7 @@ def _plane(shapes: gpd.GeoSeries) -> NDArray[np.float64]:
     centers = (
         shapes if shapes.geom_type.isin(["Point", None]).all() else shapes.representative_point()
     )
-    points = xy(centers)
-    to_plane = plane_ft(points, pyproj.CRS(shapes.crs))
-    return np.column_stack(to_plane.transform(points[:, 0], points[:, 1]))
+    return on_plane_ft(xy(centers), pyproj.CRS(shapes.crs))
 
 
 def _hold_crowded(

@@ -14,12 +14,11 @@ import pandas as pd
 from scipy.spatial import cKDTree
 
 from hydrantgis.ground.findings import findings, join_findings
-from hydrantgis.ground.plane import plane_ft, xy
-from hydrantgis.ground.tables import CHANGES, HYDRANTS
+from hydrantgis.ground.plane import on_plane_ft, plane_ft, xy
+from hydrantgis.ground.tables import CHANGES, HYDRANT_FACT_NAMES
 from hydrantgis.ground.text import fill, numbers
 
 if TYPE_CHECKING:
-    import pyproj
     from numpy.typing import NDArray
 
 MOVED_FT = 1.0
@@ -28,15 +27,6 @@ NOISE_FT = 0.01
 """A point that differs by less is where it was: coordinates are computed no better. [ft]"""
 FAR_FT = 100.0
 """No survey corrects the place of a hydrant by more: common practice, no source. [ft]"""
-SAME_PLACE_FT = 3.0
-"""A hydrant nearer than this to where another one stood may be the same one. [ft]"""
-_FACTS = [name for name in HYDRANTS.names if name != HYDRANTS.key]
-
-
-def on_plane_ft(points: NDArray[np.float64], crs: pyproj.CRS) -> NDArray[np.float64]:
-    """Points of a CRS on a plane that measures true, shape (n, 2). [ft]"""
-    to_plane = plane_ft(points, crs)
-    return np.column_stack(to_plane.transform(points[:, 0], points[:, 1]))
 
 
 def moved_ft(told: gpd.GeoDataFrame, state: gpd.GeoDataFrame) -> pd.Series:
@@ -175,7 +165,7 @@ def _changed(
     now = pd.DataFrame(state.drop(columns="geometry")).set_index("hydrant_id")
     now = now.reindex(told["hydrant_id"])
     found = []
-    for name in _FACTS:
+    for name in HYDRANT_FACT_NAMES:
         new, old = told[name], now[name].set_axis(told.index)
         differs = new.notna() & (old.isna() | (new != old))
         differs = differs.fillna(value=False).astype(bool)

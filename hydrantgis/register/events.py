@@ -15,12 +15,11 @@ import pandas as pd
 
 from hydrantgis.ground.identity import content_ids
 from hydrantgis.ground.plane import xy
-from hydrantgis.ground.tables import HISTORY, HYDRANTS, READINGS
+from hydrantgis.ground.tables import HISTORY, HYDRANT_FACT_NAMES, HYDRANTS, READINGS
 
 if TYPE_CHECKING:
     import pyproj
 
-_FACTS = [name for name in HYDRANTS.names if name != HYDRANTS.key]
 _STATE_EVENTS = (
     "imported", "extended", "retired", "out_of_service", "returned_to_service", "closed_out",
 )  # fmt: skip
@@ -54,7 +53,7 @@ def imported_events(
     now[["x", "y"]] = xy(state.geometry)
     now = now.set_index("hydrant_id").reindex(told["hydrant_id"])
     differs = np.zeros(len(told), dtype=bool)
-    for name in (*_FACTS, "x", "y"):
+    for name in (*HYDRANT_FACT_NAMES, "x", "y"):
         new, old = told[name], now[name].set_axis(told.index)
         differs |= (new.notna() & (old.isna() | (new != old))).to_numpy(dtype=bool, na_value=False)
     fresh = ~told["hydrant_id"].isin(state["hydrant_id"]).to_numpy()
@@ -199,7 +198,7 @@ def state_after(state: gpd.GeoDataFrame, events: pd.DataFrame, crs: pyproj.CRS) 
     """
     before = pd.DataFrame(state.drop(columns="geometry"))
     before[["x", "y"]] = xy(state.geometry)
-    columns = ["hydrant_id", *_FACTS, "x", "y"]
+    columns = ["hydrant_id", *HYDRANT_FACT_NAMES, "x", "y"]
     told = events[events["event"].isin(_STATE_EVENTS)][columns]
     rows = pd.concat([f for f in (before[columns], told) if len(f)] or [before[columns]])
     if rows["hydrant_id"].duplicated().any():
