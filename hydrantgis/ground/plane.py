@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     import geopandas as gpd
     from numpy.typing import NDArray
 
+SAME_PLACE_FT = 3.0
+"""Two hydrants nearer than this are one, until told otherwise: common practice, no source. [ft]"""
 _TRUE_NEARBY = (
     "transverse mercator", "lambert conic conformal", "oblique mercator", "stereographic", "krovak",
 )  # fmt: skip

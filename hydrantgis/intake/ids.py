@@ -18,7 +18,7 @@ import shapely
 from scipy.spatial import cKDTree
 
 from hydrantgis.ground.findings import findings
-from hydrantgis.ground.plane import on_plane_ft, xy
+from hydrantgis.ground.plane import SAME_PLACE_FT, on_plane_ft, xy
 from hydrantgis.ground.tables import HYDRANTS, SHOTS
 from hydrantgis.ground.text import fill
 from hydrantgis.intake.match import plain
@@ -28,8 +28,6 @@ if TYPE_CHECKING:
 
     from hydrantgis.intake.ledger import Ledger
 
-SAME_PLACE_FT = 3.0
-"""Two hydrants nearer than this are held: common practice, no source. [ft]"""
 PLACEHOLDERS = frozenset(
     (
         "", "0", "n_a", "na", "none", "null", "nan", "unknown", "unk", "tbd", "tba", "temp", "test",

@@ -14,7 +14,7 @@ import pandas as pd
 from scipy.spatial import cKDTree
 
 from hydrantgis.ground.findings import findings, join_findings
-from hydrantgis.ground.plane import on_plane_ft, plane_ft, xy
+from hydrantgis.ground.plane import SAME_PLACE_FT, on_plane_ft, plane_ft, xy
 from hydrantgis.ground.tables import CHANGES, HYDRANT_FACT_NAMES
 from hydrantgis.ground.text import fill, numbers
 

@@ -14,10 +14,10 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
+from hydrantgis.ground.plane import SAME_PLACE_FT
 from hydrantgis.ground.tables import HYDRANTS, SHOTS, VALVES
 from hydrantgis.intake.ids import (
     PLACEHOLDERS,
-    SAME_PLACE_FT,
     alike_ids,
     placeholder_ids,
     sort_out_ids,
