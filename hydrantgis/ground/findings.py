@@ -215,6 +215,7 @@ CODES: dict[str, Kind] = {
 """Every code, its severity, its meaning and what to do."""
 
 COLUMNS = ("code", "severity", "table", "key", "column", "value", "message")
+_NONE = pd.DataFrame({name: pd.Series([], dtype="str") for name in COLUMNS})
 
 
 def findings(
@@ -268,10 +269,7 @@ def findings(
         "message": text if isinstance(text, str) else list(text),
     }
     frame = pd.DataFrame(columns, index=pd.RangeIndex(n), columns=list(COLUMNS))
-    for name in COLUMNS:
-        missing = frame[name].isna()
-        frame[name] = frame[name].astype("str").mask(missing)
-    return frame
+    return frame.astype("str")
 
 
 def no_findings() -> pd.DataFrame:
@@ -283,7 +281,7 @@ def no_findings() -> pd.DataFrame:
     >>> len(no_findings())
     0
     """
-    return pd.DataFrame({name: pd.Series([], dtype="str") for name in COLUMNS})
+    return _NONE.copy()
 
 
 def join_findings(*frames: pd.DataFrame) -> pd.DataFrame:

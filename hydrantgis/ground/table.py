@@ -190,7 +190,7 @@ class Table:
                 continue
             series = frame[column.name]
             if column.kind is Kind.TEXT:
-                made[column.name] = series.astype("str").mask(series.isna())
+                made[column.name] = series.astype("str")
             elif column.kind in (Kind.DATE, Kind.MOMENT):
                 moments = pd.to_datetime(series, utc=True).dt.tz_localize(None)
                 made[column.name] = moments.astype(dtype)

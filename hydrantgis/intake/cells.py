@@ -97,6 +97,19 @@ def said_nothing(text: pd.Series) -> pd.Series:
     return text.isin([cell for cell in spelled if plain(cell) in SAY_NOTHING])
 
 
+def known_words(column: Column) -> dict[str, str]:
+    """
+    Folded words and what each of them means in a column that allows few.
+
+    Examples
+    --------
+    >>> from hydrantgis.ground.tables import HYDRANTS
+    >>> known_words(next(c for c in HYDRANTS.columns if c.name == "barrel"))["dry"]
+    'dry'
+    """
+    return {plain(word): word for word in column.allowed} | WORDS.get(column.name, {})
+
+
 def _choices(series: pd.Series, column: Column, words: IntakeWords) -> Read:
     text = as_text(series)
     wrong = set(words.meanings.get(column.name, {}).values()) - set(column.allowed)
@@ -107,13 +120,9 @@ def _choices(series: pd.Series, column: Column, words: IntakeWords) -> Read:
             do=f"say --value {column.name}:WORD=ALLOWED",
         )
     said = {plain(word): allowed for word, allowed in words.meanings.get(column.name, {}).items()}
-    known = {
-        **{plain(word): word for word in column.allowed},
-        **WORDS.get(column.name, {}),
-        **said,
-    }
+    known = known_words(column) | said
     made = {word: known.get(plain(word)) for word in text.dropna().unique()}
-    result = text.map(made).astype("str").where(text.map(made).notna())
+    result = text.map(made).astype("str")
     bad = text.notna() & result.isna() & ~said_nothing(text)
     reason = f"none of {', '.join(column.allowed)}; say --value {column.name}:WORD=ALLOWED"
     remarks = []

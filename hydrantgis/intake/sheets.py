@@ -93,7 +93,7 @@ def _frame(sheet: Any, where: str, header_row: int) -> pd.DataFrame | None:  # n
     padded = [row[:width] + [None] * (width - len(row)) for row in cells]
     frame = pd.DataFrame(padded, columns=names, index=pd.RangeIndex(1, len(padded) + 1))
     for name in names:
-        frame[name] = frame[name].astype("str").mask(frame[name].isna())
+        frame[name] = frame[name].astype("str")
     return without_blank_columns(frame[frame.notna().any(axis="columns")])
 
 

@@ -16,8 +16,9 @@ from rapidfuzz import fuzz, process
 from hydrantgis.ground.errors import SourceError, UnitError, some
 from hydrantgis.ground.flows import FlowUnit
 from hydrantgis.ground.table import Kind
+from hydrantgis.ground.text import as_text
 from hydrantgis.ground.units import LengthUnit
-from hydrantgis.intake.cells import read_column
+from hydrantgis.intake.cells import known_words, read_column
 from hydrantgis.intake.match import NAMES, SURE, made_by_program, plain, score, unit_in_name
 from hydrantgis.intake.words import FLOW_COLUMNS, JOIN, IntakeWords
 
@@ -65,6 +66,9 @@ def _sample(series: pd.Series) -> pd.Series:
 
 def _share_read(cells: pd.Series, column: Column, name: str) -> float:
     """Share of the cells that read as what the column holds; the unit does not matter."""
+    if column.allowed:
+        known = known_words(column)
+        return sum(plain(cell) in known for cell in as_text(cells).dropna()) / len(cells)
     unit = FlowUnit.GPM if column.name in FLOW_COLUMNS else LengthUnit.FT
     words = IntakeWords(units={column.name: unit})
     try:

@@ -190,7 +190,7 @@ def read_text_table(
         _need_closed_quotes(path, letters, delimiter)
     frame: pd.DataFrame = table.rename_columns(names).to_pandas()
     for name in frame.columns:
-        frame[name] = frame[name].astype("str").mask(frame[name].isna())
+        frame[name] = frame[name].astype("str")
     frame.index = pd.RangeIndex(1, len(frame) + 1)
     return without_blank_columns(frame), letters
 

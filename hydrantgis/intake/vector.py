@@ -334,12 +334,12 @@ def _cells(series: pd.Series) -> pd.Series:
             return series.astype("int64")
         # a float would round long whole numbers, and they may be ids
         small = bool((series.dropna().abs() < _LONGEST_EXACT).all())
-        return series.astype("float64") if small else series.astype("str").mask(series.isna())
+        return series.astype("float64") if small else series.astype("str")
     if series.dtype == "str":
         pa.array(series, from_pandas=True).validate(full=True)
     first = series.dropna().iloc[:1].tolist() if series.dtype == object else []
     if first and isinstance(first[0], dt.datetime):
-        return series.astype("str").mask(series.isna())
+        return series.astype("str")
     if first and isinstance(first[0], np.ndarray | list):
         return pd.Series(series.map(_list_as_text, na_action="ignore"), dtype="str")
     return series
