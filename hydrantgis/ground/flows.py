@@ -55,6 +55,7 @@ SPELLINGS: dict[str, FlowUnit] = {
 }
 """How units are written by hand: lower case, no blanks or dots, `per` as `/`, `minute` as `min`."""
 
+_GALLONS = (FlowUnit.GPM, FlowUnit.GPM_IMP)
 _MOST_LETTERS = 40
 _FLOW = re.compile(
     r"(?P<number>[1-9][0-9]{0,2}(?:,[0-9]{3})+(?:\.[0-9]+)?|[0-9]+(?:\.[0-9]*)?|\.[0-9]+)"
@@ -138,8 +139,9 @@ def parse_flow_gpm(text: str, *, unit: FlowUnit | None) -> tuple[float, str | No
 
     Notes
     -----
-    A comma parts thousands where groups of three digits follow it and the unit stands in the cell.
-    Elsewhere it might as well be a decimal comma, and the cell is refused.
+    A comma parts thousands where groups of three digits follow it and the cell says gallons, which
+    are written with a decimal dot. Elsewhere it might as well be a decimal comma, and the cell is
+    refused.
 
     Examples
     --------
@@ -166,9 +168,9 @@ def parse_flow_gpm(text: str, *, unit: FlowUnit | None) -> tuple[float, str | No
     if match is None:
         return bad, "not a flow"
     number, word = match["number"], match["unit"]
-    if word is None and "," in number:
-        return bad, "a comma, and no unit beside it"
     told = SPELLINGS.get(_plain(word)) if word else unit
+    if "," in number and (word is None or told not in _GALLONS):
+        return bad, "the comma may mark thousands or decimals; say --decimal . or --decimal ,"
     if told is None:
         return bad, f"`{word.strip()}` is no known unit" if word else "no unit"
     value = Fraction(number.replace(",", "").rstrip("."))

@@ -93,7 +93,9 @@ def with_dots(texts: pd.Series, decimal: str | None = None) -> pd.Series:
     """
     The same text, numbers in it without marks of thousands and with a decimal dot.
 
-    Cells stay as they are where neither the user nor the column says which mark is which.
+    Cells stay as they are where neither the user nor the column says which mark is which. Where a
+    dot marks thousands in one cell it marks no decimals in another: that one gets a comma, which no
+    reader of lengths or flows takes.
 
     Examples
     --------
@@ -112,4 +114,9 @@ def with_dots(texts: pd.Series, decimal: str | None = None) -> pd.Series:
     if mark == ".":
         return texts.str.replace(groups.format(","), "", regex=True)
     whole = texts.str.replace(groups.format("[.\u00a0\u202f]"), "", regex=True)
-    return whole.str.replace(r"(?<=\d),(?=\d)", ".", regex=True)
+    dots = texts.str.contains(".", regex=False, na=False)
+    left = whole.str.contains(r"\d\.\d", na=False)
+    commas = whole.str.replace(r"(?<=\d),(?=\d)", ".", regex=True)
+    if not (dots & ~left).any():
+        return commas
+    return commas.mask(left, texts.str.replace(".", ",", regex=False))

@@ -22,6 +22,7 @@ from hydrantgis.ground.plane import plane_ft, xy
 from hydrantgis.ground.text import fill
 from hydrantgis.ground.units import METRES, LengthUnit
 from hydrantgis.intake.fits import can_be_degrees, candidates
+from hydrantgis.intake.place import POINT_NAMES
 from hydrantgis.intake.systems import horizontal, short, to_degrees
 
 if TYPE_CHECKING:
@@ -43,14 +44,8 @@ _MOST_DECIMALS = 9
 _FIRST_IDS = 5
 _MUCH_NEARER = 0.5
 
-_WORDS = (
-    ("x", "y"), ("xcoord", "ycoord"), ("coordx", "coordy"), ("pointx", "pointy"), ("xco", "yco"),
-    ("gpsx", "gpsy"), ("posx", "posy"), ("lon", "lat"), ("long", "lat"), ("lng", "lat"),
-    ("longitude", "latitude"), ("longitud", "latitud"), ("longdd", "latdd"),
-    ("londd", "latdd"), ("gpslon", "gpslat"), ("gpslong", "gpslat"), ("xlong", "ylat"),
-    ("xlon", "ylat"), ("easting", "northing"), ("east", "north"), ("eastings", "northings"),
-)  # fmt: skip
-"""Words for x and y, as one word of a field's name."""
+_WORDS = tuple((x.replace("_", ""), y.replace("_", "")) for x, y in POINT_NAMES if x != "e")
+"""Words for x and y, as one word of a field's name; a lone letter that is no x says too little."""
 
 
 class Pair(NamedTuple):

@@ -7,7 +7,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from hydrantgis.ground.errors import SourceError
+from hydrantgis.ground.errors import SourceError, UnreadableError
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -84,6 +84,14 @@ class Source:
                 where=self.name,
                 accepted=told,
                 do="pass --layer NAME",
+            )
+        unreadable = self.options.get("unreadable", {})
+        if name in unreadable:
+            raise UnreadableError(
+                f"the layer `{name}` cannot be read: {unreadable[name]}",
+                where=self.name,
+                accepted=told,
+                do="mend it, or pass --layer NAME",
             )
         if name not in names:
             raise SourceError(

@@ -25,32 +25,31 @@ from hydrantgis.intake.match import plain, unit_in_name
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-X_NAMES = (
-    "x", "lon", "long", "lng", "longitude", "easting", "e", "point_x", "coord_x", "x_coord",
-    "xcoord", "x_coordinate", "gps_x", "gps_lon", "gps_long", "gps_longitude", "lon_dd", "long_dd",
-    "longitude_dd", "x_long", "longitud", "coordenada_x", "este", "rechtswert", "laengengrad",
+POINT_NAMES = (
+    ("x", "y"), ("lon", "lat"), ("long", "lat"), ("lng", "lat"), ("longitude", "latitude"),
+    ("easting", "northing"), ("eastings", "northings"), ("east", "north"), ("e", "n"),
+    ("point_x", "point_y"), ("coord_x", "coord_y"), ("x_coord", "y_coord"), ("xcoord", "ycoord"),
+    ("x_coordinate", "y_coordinate"), ("x_co", "y_co"), ("pos_x", "pos_y"), ("gps_x", "gps_y"),
+    ("gps_lon", "gps_lat"), ("gps_long", "gps_lat"), ("gps_longitude", "gps_latitude"),
+    ("lon_dd", "lat_dd"), ("long_dd", "lat_dd"), ("longitude_dd", "latitude_dd"),
+    ("x_long", "y_lat"), ("x_lon", "y_lat"), ("longitud", "latitud"),
+    ("coordenada_x", "coordenada_y"), ("este", "norte"), ("rechtswert", "hochwert"),
+    ("laengengrad", "breitengrad"),
 )  # fmt: skip
-Y_NAMES = (
-    "y", "lat", "lat", "lat", "latitude", "northing", "n", "point_y", "coord_y", "y_coord",
-    "ycoord", "y_coordinate", "gps_y", "gps_lat", "gps_lat", "gps_latitude", "lat_dd", "lat_dd",
-    "latitude_dd", "y_lat", "latitud", "coordenada_y", "norte", "hochwert", "breitengrad",
-)  # fmt: skip
-"""Names of X and, in the same place, of the Y that belongs to it."""
+"""Names of X and of the Y that belongs to it, the likeliest first."""
 PLACE_WORDS = ("x", "y", "shape", "latlon", "lonlat")
 """What a user can name: X and Y, a field of WKT or GeoJSON, or one of two coordinates."""
 _LATLON_NAMES = (
-    "latlon",
-    "lat_lon",
-    "latlong",
-    "lat_long",
-    "latlng",
-    "lat_lng",
-    "latitude_longitude",
-)
+    "latlon", "lat_lon", "latlong", "lat_long", "latlng", "lat_lng", "latitude_longitude",
+)  # fmt: skip
 _LONLAT_NAMES = ("lonlat", "lon_lat", "longlat", "lnglat", "longitude_latitude")
 _SAMPLE = 200
 _MOSTLY = 0.5
 _NUMBER = r"[+-]?\d+(?:\.\d+)?"
+_TWO_ANGLES = (
+    r"(?i)^\(?\s*(?:([^,;]+?)\s*[,;]\s*([^,;]+?)|(.+?[NSEWO])\s*(\d.*[NSEWO])"
+    r"|([NSEWO].+?)\s*([NSEWO].+?))\s*\)?$"
+)
 _DECIMAL_COMMA = r"\s*[+-]?\d+,\d+\s*"
 """One number in many languages, so that it cannot prove two."""
 
@@ -92,11 +91,11 @@ def point_fields(names: list[str]) -> tuple[str | None, str | None]:
     """
     known = {unit_in_name(name)[0]: name for name in reversed(names)}
     known |= {plain(name): name for name in reversed(names)}
-    for x, y in zip(X_NAMES, Y_NAMES, strict=True):
+    for x, y in POINT_NAMES:
         if x in known and y in known:
             return known[x], known[y]
-    x_field = next((known[name] for name in X_NAMES if name in known), None)
-    y_field = next((known[name] for name in Y_NAMES if name in known), None)
+    x_field = next((known[x] for x, _ in POINT_NAMES if x in known), None)
+    y_field = next((known[y] for _, y in POINT_NAMES if y in known), None)
     return (x_field, y_field) if x_field and y_field else (None, None)
 
 
@@ -278,9 +277,26 @@ def _from_pairs(frame: pd.DataFrame, name: str, *, lat_first: bool) -> Placed:
     two = text.str.extract(rf"^\(?\s*({_NUMBER})\s*[,; ]\s*({_NUMBER})\s*\)?$")
     first, second = two[0].astype("float64"), two[1].astype("float64")
     xs, ys = (second, first) if lat_first else (first, second)
+    left = text.notna() & xs.isna()
+    if left.any():
+        angle_x, angle_y = _two_angles(text.where(left), lat_first=lat_first)
+        xs, ys = xs.where(~left, angle_x), ys.where(~left, angle_y)
     points = _points(xs, ys)
-    unread = _why(frame.index, text.notna() & xs.isna(), "not two numbers")
+    unread = _why(frame.index, left & (xs.isna() | ys.isna()), "not two numbers or angles")
     return Placed(points, (name,), "latitude, longitude" if lat_first else "x, y", unread=unread)
+
+
+def _two_angles(text: pd.Series, *, lat_first: bool) -> tuple[pd.Series, pd.Series]:
+    """Longitude and latitude of cells that hold both; a letter tells which is which. [degrees]"""
+    parts = text.str.extract(_TWO_ANGLES)
+    first = parts[0].fillna(parts[2]).fillna(parts[4])
+    second = parts[1].fillna(parts[3]).fillna(parts[5])
+    starts = pd.Series(not lat_first, index=text.index)  # with the longitude
+    starts |= first.str.contains("[EWO]", case=False, na=False)
+    starts &= ~first.str.contains("[NS]", case=False, na=False)
+    xs, _ = read_angles(first.where(starts, second), "x")
+    ys, _ = read_angles(second.where(starts, first), "y")
+    return xs, ys
 
 
 def _why(index: pd.Index, rows: pd.Series | None, reason: str) -> pd.Series:

@@ -78,7 +78,8 @@ def _open_file(path: Path, encoding: str | None, header_row: int) -> Source:
         frame, letters = read_text_table(path, encoding=encoding, header_row=header_row)
         return _of_tables(path, "CSV", {path.stem: frame}, letters)
     if kind is Format.SHEETS:
-        return _of_tables(path, "XLSX", read_sheets(path, header_row=header_row), None)
+        frames, unreadable = read_sheets(path, header_row=header_row)
+        return replace(_of_tables(path, "XLSX", frames, None), options={"unreadable": unreadable})
     if kind is Format.PARQUET:
         return open_parquet(path)
     if kind is Format.OSM:
@@ -90,10 +91,14 @@ def _of_tables(
     path: Path, driver: str, tables: dict[str, pd.DataFrame], letters: str | None
 ) -> Source:
     layers = tuple(
-        Layer(name, None, len(frame), None, dict.fromkeys(frame.columns, "text"))
-        for name, frame in tables.items()
+        Layer(name, None, len(frame), None, _kinds(frame)) for name, frame in tables.items()
     )
     return Source(path, path.name, str(path), driver, layers, {}, letters, tables)
+
+
+def _kinds(frame: pd.DataFrame) -> dict[str, str]:
+    numeric = frame.dtypes.map(pd.api.types.is_numeric_dtype)
+    return {str(name): "number" if numeric[name] else "text" for name in frame.columns}
 
 
 def read_rows(source: Source, layer: Layer) -> tuple[gpd.GeoDataFrame | pd.DataFrame, str | None]:

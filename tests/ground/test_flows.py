@@ -64,9 +64,11 @@ def test_a_number_takes_the_unit_beside_it_or_the_one_declared(tenths, unit, dat
 @given(whole=st.integers(1000, 9_999_999))
 def test_thousands_are_parted_where_the_unit_stands_beside_them(whole):
     assert parse_flow_gpm(f"{whole:,} gpm", unit=None) == (float(whole), None)
-    flow, reason = parse_flow_gpm(f"{whole:,}", unit=FlowUnit.GPM)
-    assert math.isnan(flow)
-    assert reason == "a comma, and no unit beside it"
+    for told in (f"{whole:,}", f"{whole:,} l/min"):
+        flow, reason = parse_flow_gpm(told, unit=FlowUnit.GPM)
+        assert math.isnan(flow)
+        assert reason is not None
+        assert reason.startswith("the comma may mark thousands or decimals")
 
 
 @pytest.mark.parametrize(("text", "reason"), [

@@ -35,7 +35,7 @@ def workbook(tmp_path: Path, told: str) -> Path:
 
 def test_a_formula_that_came_to_an_empty_text_is_a_blank_cell(tmp_path) -> None:
     cell = '<c r="B2" t="str"><f>IF(1=1,"","a")</f><v></v></c>'
-    frame = read_sheets(workbook(tmp_path, cell))["Sheet"]
+    frame = read_sheets(workbook(tmp_path, cell))[0]["Sheet"]
     assert frame["HYD_NO"].tolist() == ["H1"]
     assert frame["NOTE"].isna().all()
 

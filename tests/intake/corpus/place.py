@@ -288,6 +288,20 @@ CASES = [
         said=FEET, rows=(2, 0, 0), points=[(760_000.5, 2_950_000.25), (760_100.5, 2_950_000.25)],
     ),
     Case(
+        promise="two angles in one cell are read, and letters tell which is which",
+        make=table(
+            {
+                "HYD_NO": ["1", "2", "3", "4"],
+                "location": [
+                    "42 22 30 N, 71 06 36 W", "42°22'30\" N 71°07'12\" W", "42.375, -71.13",
+                    "W71°08'24\" N42°22'30\"",
+                ],
+            }
+        ),
+        said={**DEGREES, "place": {"latlon": "location"}}, rows=(4, 0, 0),
+        points=[(-71.11, 42.375), (-71.12, 42.375), (-71.13, 42.375), (-71.14, 42.375)],
+    ),
+    Case(
         promise="blanks between thousands and a decimal comma are read",
         make=table(
             {

@@ -290,6 +290,32 @@ CASES = [
         make=book({"North": ROWS[:2], "South": ROWS}), said={**FEET, "layer": "South"}, **BOTH,
     ),
     Case(
+        promise="numbers of a workbook keep their dot where text has a decimal comma",
+        make=book(
+            {
+                "h": [
+                    ["HYD_NO", "X", "Y", "BURY (m)", "EXTENSION (m)"],
+                    [1, -71.109, 42.373, 1.125, "0,15"], [2, -71.11, 42.37, "1,5", "0,3"],
+                ]
+            }
+        ),
+        said={"crs": "EPSG:4326", "decimal": ","}, rows=(2, 0, 0),
+        points=[(-71.109, 42.373), (-71.11, 42.37)],
+        values={
+            "hydrant_id": ["1", "2"], "bury_ft": [1.125 / 0.3048, 1.5 / 0.3048],
+            "installed_extension_in": [0.15 / 0.0254, 0.3 / 0.0254],
+        },
+    ),
+    Case(
+        promise="a sheet that cannot be read leaves the others alone",
+        make=book({"h": ROWS, "Sums": [["SUM", "SUM"], [1, 2]]}), said=FEET, **BOTH,
+    ),
+    refused(
+        "a sheet that cannot be read and is named says why",
+        book({"h": ROWS, "Sums": [["SUM", "SUM"], [1, 2]]}), UnreadableError,
+        r"`Sums` cannot be read: two columns", said={**FEET, "layer": "Sums"},
+    ),
+    Case(
         promise="sheets without a cell are no layers", make=book({"North": ROWS, "Sheet2": []}),
         said=FEET, **BOTH,
     ),

@@ -89,6 +89,18 @@ CASES = [
         make=hydrants(BURY=["1,250 m", "1 m"]), said=FEET, rows=(2, 0, 0),
         values={"bury_ft": [None, 1 / 0.3048]}, codes={"value-unreadable": 1},
     ),
+    Case(
+        promise="a dot that marks thousands in one cell marks no decimals in another",
+        make=hydrants(BURY=["1.250 mm", "1.5 m", "1,5 m"]), said={**FEET, "decimal": ","},
+        rows=(3, 0, 0), values={"bury_ft": [1.25 / 0.3048, None, 1.5 / 0.3048]},
+        codes={"value-unreadable": 1},
+    ),
+    Case(
+        promise="a comma in a flow of gallons marks thousands, in litres it may mark either",
+        make=hydrants(FLOW=["1,250 gpm", "1,250 l/min", "900 gpm"]), said=FEET, rows=(3, 0, 0),
+        values={"flow_gpm": [1250.0, None, 900.0]}, codes={"value-unreadable": 1},
+        says="may mark thousands or decimals",
+    ),
     # marks for `not known`
     Case(
         promise="marks for not known are blanked and told, and a 0 that cannot be is none",
