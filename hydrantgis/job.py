@@ -145,11 +145,13 @@ def bring_in(
     """
     moment = the_time() if now is None else now
     store = Register(Path(register))
-    stands = store.hydrants() if store.exists() and kind in _HELD_AGAINST else None
-    known = pd.Index(store.hydrants()["hydrant_id"]) if kind == "readings" else None
-    service = None if stands is None or beyond else service_area(stands.geometry)
+    held_against = kind in _HELD_AGAINST and store.exists()
+    stands = store.hydrants() if held_against or kind == "readings" else None
+    service = None
+    if stands is not None and held_against and not beyond:
+        service = service_area(stands.geometry)
     intake = take(
-        str(source), kind, words or IntakeWords(), today=moment.date(), known=known,
+        str(source), kind, words or IntakeWords(), today=moment.date(), stands=stands,
         service=service, allow_remote=allow_remote, tell=tell,
     )  # fmt: skip
     tell(f"{'looking at' if dry_run else 'writing to'} {store.path.name}")

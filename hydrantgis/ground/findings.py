@@ -147,6 +147,14 @@ CODES: dict[str, Kind] = {
     "unknown-hydrant": Kind(
         _E, "the reading names a hydrant that is not in the register", "import the hydrant first"
     ),
+    "reading-elsewhere": Kind(
+        _E, "the reading was not taken where its hydrant stands",
+        "be sure which hydrant was measured, and mend the id",
+    ),
+    "reading-place-unread": Kind(
+        _N, "the readings have coordinates, and nothing says of which CRS",
+        "say --crs, and they are held against the hydrants",
+    ),
     "no-height": Kind(_W, "the reading holds no height", "measure the hydrant"),
     "height-implausible": Kind(_E, "no hydrant stands at this height", "measure again"),
     "height-suspicious": Kind(_W, "the height is possible and rare", "look at the hydrant"),

@@ -30,7 +30,7 @@ _LEAST_ELEV_FT = -1500.0
 
 
 def settle_readings(
-    frame: pd.DataFrame, ledger: Ledger, known: pd.Index[str] | None, today: dt.date
+    frame: pd.DataFrame, ledger: Ledger, known: pd.Series | None, today: dt.date
 ) -> None:
     """Readings need a known hydrant and a height; their id follows from what they say."""
     for name in ("outlet_elev_ft", "grade_elev_ft"):

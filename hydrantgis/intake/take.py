@@ -20,33 +20,24 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from hydrantgis import __version__
-from hydrantgis.ground.errors import SourceError, some
-from hydrantgis.ground.findings import CODES, findings, join_findings
-from hydrantgis.ground.plane import xy
+from hydrantgis.ground.errors import some
+from hydrantgis.ground.findings import findings, join_findings
 from hydrantgis.ground.table import Kind
-from hydrantgis.ground.tables import AREAS, EXCEPTIONS, INTAKE_TABLES
+from hydrantgis.ground.tables import AREAS, INTAKE_TABLES
 from hydrantgis.ground.text import fill
 from hydrantgis.intake import source as sources
+from hydrantgis.intake.aside import exceptions_of, keyed_by_id
 from hydrantgis.intake.cells import read_cells
-from hydrantgis.intake.crosscheck import crosscheck
-from hydrantgis.intake.crs import (
-    far_off,
-    foot_note,
-    hold_against_area,
-    outside_service,
-    resolve,
-    short,
-    swapped,
-    unproved_note,
-)
+from hydrantgis.intake.crs import short
 from hydrantgis.intake.fields import fields_for
 from hydrantgis.intake.ids import sort_out_ids
 from hydrantgis.intake.ledger import Count, Ledger
+from hydrantgis.intake.location import settle_shapes
 from hydrantgis.intake.osm import HYDRANTS_LAYER
-from hydrantgis.intake.place import pair_fields
 from hydrantgis.intake.prepare import NEEDED, PAGE_LIMITS, Z_FIELD, Prepared, not_tagged, prepare
 from hydrantgis.intake.shapes import read_shapes
 from hydrantgis.intake.surveys import settle_readings, settle_shots
+from hydrantgis.intake.visits import hold_elsewhere
 from hydrantgis.intake.whereabouts import round_a_town
 from hydrantgis.intake.words import JOIN, IntakeWords
 
@@ -56,9 +47,7 @@ if TYPE_CHECKING:
 
     import pyproj
     import shapely
-    from numpy.typing import NDArray
 
-    from hydrantgis.ground.table import Table
     from hydrantgis.intake.layers import Source
 
 _GARBLED = "\ufffd|\u00c3[\u0080-\u00bf\u0192\u2018-\u203a]|\u00e2\u20ac"
@@ -99,74 +88,6 @@ class Intake:
     crs: pyproj.CRS | None
     record: dict[str, object]
     foot: str | None = None
-
-
-def _settle_shapes(
-    ready: Prepared,
-    table: Table,
-    words: IntakeWords,
-    ledger: Ledger,
-    where: str,
-    service: shapely.Geometry | None,
-) -> tuple[gpd.GeoSeries | None, pyproj.CRS | None, str]:
-    """Shapes in their CRS, proved against it, for a table that has them."""
-    if table.geometry is None:
-        return None, None, "none"
-    if ready.shapes is None:
-        pairs = pair_fields(ready.rows)
-        hint = f"; {some(pairs)} holds two numbers" if pairs else ""
-        raise SourceError(
-            f"the source has no shapes, and {table.name} need them",
-            where=where,
-            found=f"fields {some(list(ready.rows.columns), 12)}{hint}",
-            accepted="a vector layer, or a table with X and Y, WKT or GeoJSON text",
-            do="say --place x=FIELD --place y=FIELD, --place shape=FIELD, or --place latlon=FIELD",
-        )
-    shapes, many, notes = read_shapes(ready.shapes, table, where=where, many_parts=words.many_parts)
-    ledger.notes.append(notes)
-    ledger.put_aside(many, "held", "many-parts", message=None)
-    named = ready.shapes.crs
-    centers = shapes if table.geometry == "Point" else shapes.representative_point()
-    points = xy(centers)
-    crs, crs_from = resolve(named, words.crs, points, where=where, service=service)
-    shapes = shapes.set_crs(crs, allow_override=True)
-    index = ready.rows.index
-    outside = hold_against_area(points, crs, where=where, service=service)
-    turned = swapped(points, crs, service=service)
-
-    def told(code: str, rows: NDArray[np.bool_]) -> None:
-        keys = index[rows]
-        ledger.notes.append(findings(code, table=table.name, keys=keys, column="geometry"))
-
-    ledger.put_aside(
-        pd.Series(turned, index), "held", "axes-swapped", CODES["axes-swapped"].meaning
-    )
-    ledger.put_aside(
-        pd.Series(outside, index), "held", "outside-crs-area",
-        f"the point lies where {short(crs)} is not used",
-    )  # fmt: skip
-    known = points[np.isfinite(points).all(axis=1)]
-    if len(known) > 1 and (known == known[0]).all():
-        ledger.notes.append(findings("zero-extent", table=table.name, keys=["(all)"]))
-    if service is not None:
-        told("outside-service-area", outside_service(points, crs, service) & ~turned & ~outside)
-    if table.geometry == "Point":
-        told("far-location", far_off(points, crs) & ~turned & ~outside)
-        others = ready.rows.drop(columns=list(ready.place_fields), errors="ignore")
-        ledger.notes.append(crosscheck(others, shapes, table.name))
-    ledger.foot = foot_note(points, crs)
-    if (note := unproved_note(crs)) is not None:
-        ledger.notes.append(
-            findings("crs-unproved", table=table.name, keys=["(all)"], messages=note)
-        )
-    if crs_from == "user" and named is not None and named != crs:
-        ledger.notes.append(
-            findings(
-                "crs-overruled", table=table.name, keys=["(all)"], values=[short(named)],
-                messages=f"the source says {short(named)}; it was read as {short(crs)}",
-            )
-        )  # fmt: skip
-    return shapes, crs, crs_from
 
 
 def _blank_table_zeros(frame: pd.DataFrame, ledger: Ledger) -> None:
@@ -232,7 +153,7 @@ def take(
     words: IntakeWords,
     *,
     today: dt.date,
-    known: pd.Index[str] | None = None,
+    stands: gpd.GeoDataFrame | None = None,
     service: shapely.Geometry | None = None,
     allow_remote: bool = False,
     tell: Callable[[str], None] = lambda _: None,
@@ -250,8 +171,8 @@ def take(
         What the user says about it.
     today
         Dates after it lie in the future.
-    known
-        Ids of the hydrants in the register, for readings.
+    stands
+        The `hydrants` table of the register, for readings; None where there is none.
     service
         Where the utility's hydrants are, in degrees; None where that is not known yet.
     allow_remote
@@ -285,11 +206,13 @@ def take(
     ledger.notes.append(ready.notes)
     fields = fields_for(ready, table, words, where)
     ground = round_a_town(words.near) if service is None else service
-    shapes, crs, crs_from = _settle_shapes(ready, table, words, ledger, where, ground)
+    shapes, crs, crs_from = settle_shapes(ready, table, words, ledger, where, ground)
     frame = _settle_cells(ready, fields, words, ledger, today)
     if source.driver == "ESRI Shapefile":
         _blank_table_zeros(frame, ledger)
-    _settle_rows(frame, shapes, words, ledger, known, today)
+    _settle_rows(frame, shapes, words, ledger, stands, today)
+    if kind == "readings" and stands is not None:
+        hold_elsewhere(frame["hydrant_id"], ready.shapes, stands, words.crs, ledger, where)
     _note_rest(ready, fields, words, ledger)
     count = ledger.count()
     told, mapped = words.as_json(), json.dumps(fields, ensure_ascii=False)
@@ -308,8 +231,8 @@ def take(
         kind,
         _join_areas(_rows(frame, shapes, crs, ledger, "accepted"), ledger),
         _rows(frame, shapes, crs, ledger, "held"),
-        _exceptions(ready.rows, frame, shapes, ledger, import_id),
-        _key_by_id(join_findings(*ledger.notes), frame[ledger.id_column]),
+        exceptions_of(ready.rows, frame, shapes, ledger, import_id),
+        keyed_by_id(join_findings(*ledger.notes), frame[ledger.id_column]),
         count,
         crs,
         record,
@@ -350,13 +273,13 @@ def _settle_rows(
     shapes: gpd.GeoSeries | None,
     words: IntakeWords,
     ledger: Ledger,
-    known: pd.Index[str] | None,
+    stands: gpd.GeoDataFrame | None,
     today: dt.date,
 ) -> None:
     """What becomes of each row."""
     kind = ledger.table.name
     if kind == "readings":
-        settle_readings(frame, ledger, known, today)
+        settle_readings(frame, ledger, None if stands is None else stands["hydrant_id"], today)
     elif kind == "areas":
         ledger.put_aside(frame["area_id"].isna(), "held", "id-missing", "no `area_id`")
         if shapes is not None:
@@ -426,46 +349,3 @@ def _note_rest(ready: Prepared, fields: dict[str, str], words: IntakeWords, ledg
                 messages=f"not brought in: {some(unused, 8)}",
             )
         )  # fmt: skip
-
-
-def _key_by_id(notes: pd.DataFrame, ids: pd.Series) -> pd.DataFrame:
-    """Findings keyed by the row's id and number, or by its number where it has no id."""
-    row = pd.to_numeric(notes["key"], errors="coerce")  # `(all)` is no row
-    names = ids.reindex(row).set_axis(notes.index).astype("str")
-    number = "row " + notes["key"]
-    told = number.where(names.isna(), names + " (" + number + ")")
-    return notes.assign(key=notes["key"].where(notes["key"].str.startswith("("), told))
-
-
-def _exceptions(
-    rows: pd.DataFrame,
-    frame: pd.DataFrame,
-    shapes: gpd.GeoSeries | None,
-    ledger: Ledger,
-    import_id: str,
-) -> pd.DataFrame:
-    aside = ledger.outcome != "accepted"
-    codes = ledger.code[aside]
-    table = pd.DataFrame(
-        {
-            "import_id": import_id,
-            "outcome": ledger.outcome[aside],
-            "source_row": frame.index[aside],
-            "code": codes,
-            "severity": codes.map({code: kind.severity.value for code, kind in CODES.items()}),
-            "table": ledger.table.name,
-            "key": frame.loc[aside, ledger.id_column],
-            "message": ledger.message[aside]
-            + codes.map({c: f"; {k.do}" for c, k in CODES.items()}),
-            "row_json": sources.row_as_json(rows[aside]),
-        },
-        index=frame.index[aside],
-    )
-    geometry = (
-        gpd.GeoSeries(index=table.index, dtype="geometry")
-        if shapes is None
-        else gpd.GeoSeries(
-            np.asarray(shapes.array, dtype=object)[aside.to_numpy()], index=table.index
-        ).representative_point()
-    )
-    return EXCEPTIONS.conform(gpd.GeoDataFrame(table, geometry=geometry))

@@ -9,7 +9,6 @@ import threading
 from pathlib import Path
 
 import geopandas as gpd
-import pandas as pd
 import pytest
 import shapely
 from hypothesis import given
@@ -430,9 +429,9 @@ READING = "HYDRANT,DATE,METHOD,MEASURED_TO,MEASURED_FROM,HEIGHT_IN\n"
 
 
 def take_readings(tmp_path: Path, rows: str, **said: object) -> object:
-    known = pd.Index(["A", "B"])
+    known = gpd.GeoDataFrame({"hydrant_id": ["A", "B"]}, geometry=[None, None], crs=2249)
     path = text(tmp_path, READING + rows)
-    return take(str(path), "readings", IntakeWords(**said), today=TODAY, known=known)
+    return take(str(path), "readings", IntakeWords(**said), today=TODAY, stands=known)
 
 
 def test_a_height_of_999_is_rejected_and_a_stranger_is_held(tmp_path) -> None:
@@ -526,7 +525,8 @@ def test_rows_in_are_always_accepted_held_or_rejected(tmp_path_factory, rows) ->
     said = IntakeWords(
         constants={"method": "tape", "measured_to": "any-centerline", "measured_from": "grade"}
     )
-    intake = take(str(path), "readings", said, today=TODAY, known=pd.Index(["A", "B", "C"]))
+    stands = gpd.GeoDataFrame({"hydrant_id": list("ABC")}, geometry=[None] * 3, crs=2249)
+    intake = take(str(path), "readings", said, today=TODAY, stands=stands)
     assert intake.count.rows == len(rows)
     assert len(intake.accepted) == intake.count.accepted
     assert len(intake.exceptions) == intake.count.held + intake.count.rejected

@@ -8,10 +8,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import geopandas as gpd
 import pandas as pd
 
 from hydrantgis.intake.take import Intake, take
 from hydrantgis.intake.words import IntakeWords
+
+from .makers import FT, spot
 
 if TYPE_CHECKING:
     from hydrantgis.ground.errors import HydrantGISError
@@ -44,6 +47,8 @@ class Case:
         The row's number and why it was not accepted.
     values
         Canonical column and what the accepted rows hold, in order of rows.
+    known
+        Ids of the hydrants in the register, each at its own `spot`.
     points
         Where the accepted rows lie, None for one without a place. [CRS]
     crs
@@ -69,9 +74,17 @@ class Case:
 
     def run(self, folder: Path) -> Intake:
         """The intake of the source."""
-        known = None if self.known is None else pd.Index(self.known, dtype="str")
         source = self.make(folder)
-        return take(str(source), self.kind, IntakeWords(**self.said), today=TODAY, known=known)
+        said = IntakeWords(**self.said)
+        return take(str(source), self.kind, said, today=TODAY, stands=self.stands())
+
+    def stands(self) -> gpd.GeoDataFrame | None:
+        """The hydrants of the register, each at its own spot."""
+        if self.known is None:
+            return None
+        points = gpd.points_from_xy(*zip(*(spot(n) for n in range(len(self.known))), strict=True))
+        ids = pd.Series(self.known, dtype="str")
+        return gpd.GeoDataFrame({"hydrant_id": ids}, geometry=points, crs=FT)
 
 
 def refused(

@@ -7,11 +7,24 @@ import sqlite3
 from contextlib import closing
 from pathlib import Path
 
-from hydrantgis.ground.errors import SourceError, WordsError
+from hydrantgis.ground.errors import CRSError, SourceError, WordsError
 from hydrantgis.ground.flows import FlowUnit
 
 from .case import Case, Make, refused
-from .makers import FT, TAPE, features, heights, hydrants, layer, readings, spot, table, then
+from .makers import (
+    EAST,
+    FT,
+    NORTH,
+    TAPE,
+    features,
+    heights,
+    hydrants,
+    layer,
+    readings,
+    spot,
+    table,
+    then,
+)
 
 FEET = {"crs": FT}
 GALLON_L = 3.785411784
@@ -126,6 +139,40 @@ CASES = [
         make=heights("20 in", "21 in"), kind="readings", said={"constants": TAPE}, known=["2"],
         rows=(1, 1, 0), codes={"unknown-hydrant": 1}, aside={1: "unknown-hydrant"},
         values={"hydrant_id": ["2"]},
+    ),
+    # where a reading was taken
+    Case(
+        promise="a reading taken elsewhere than its hydrant stands is held with the distance",
+        make=table(
+            {
+                "HYDRANT": ["1", "2", "3"], "HEIGHT": ["20 in", "21 in", "22 in"],
+                "X": [EAST + 4, EAST - 20, ""], "Y": [NORTH, NORTH + 3, ""],
+            },
+            "r.csv",
+        ),
+        kind="readings", said={"constants": TAPE, "crs": FT}, known=["1", "2", "3"],
+        rows=(2, 1, 0), codes={"reading-elsewhere": 1}, aside={2: "reading-elsewhere"},
+        says="taken 120 ft from where hydrant 2 stands",
+    ),
+    Case(
+        promise="readings with coordinates of no CRS come in and say what would prove them",
+        make=table(
+            {"HYDRANT": ["1"], "HEIGHT": ["20 in"], "LON": [-71.2], "LAT": [42.3]}, "r.csv"
+        ),
+        kind="readings", said={"constants": TAPE}, known=["1"], rows=(1, 0, 0),
+        codes={"reading-place-unread": 1}, says="nothing says of which CRS",
+    ),
+    refused(
+        "readings that nearly all lie elsewhere are refused, for their CRS or ids are wrong",
+        table(
+            {
+                "HYDRANT": list("1234"), "HEIGHT": ["20 in"] * 4, "X": [EAST + n for n in range(4)],
+                "Y": [NORTH - 5000.0] * 4,
+            },
+            "r.csv",
+        ),
+        CRSError, "4 of 4 lie more than 100 ft away.*--crs", kind="readings",
+        said={"constants": TAPE, "crs": FT}, known=list("1234"),
     ),
     # flows
     Case(
