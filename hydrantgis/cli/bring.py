@@ -262,7 +262,8 @@ def import_layer(
 
     Every row is accounted for: accepted, held until someone decides, or rejected. The first hydrant
     layer makes the register and gives it its CRS. A newer vintage of it, one that holds at least
-    half of its hydrants, is told by what is new, gone, moved and changed; what is gone is retired.
+    two thirds of its hydrants, is told by what is new, gone, moved and changed; what is gone is
+    retired.
 
     \b
     Example:

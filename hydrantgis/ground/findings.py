@@ -147,6 +147,14 @@ CODES: dict[str, Kind] = {
     "unknown-hydrant": Kind(
         _E, "the reading names a hydrant that is not in the register", "import the hydrant first"
     ),
+    "many-gone": Kind(
+        _E, "a newer layer lacks so many hydrants that it may be an extract",
+        "where it is one, bring the whole layer in again, and the extract with --adds",
+    ),
+    "told-before": Kind(
+        _W, "the same file was brought in before, read otherwise; both tellings stand",
+        "look which one is right",
+    ),
     "reading-elsewhere": Kind(
         _E, "the reading was not taken where its hydrant stands",
         "be sure which hydrant was measured, and mend the id",

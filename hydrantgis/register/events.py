@@ -26,7 +26,11 @@ _STATE_EVENTS = (
 
 
 def imported_events(
-    hydrants: gpd.GeoDataFrame, state: gpd.GeoDataFrame, import_id: str
+    hydrants: gpd.GeoDataFrame,
+    state: gpd.GeoDataFrame,
+    import_id: str,
+    *,
+    gone: pd.Index[str] | None = None,
 ) -> pd.DataFrame:
     """
     Events for the hydrants that are new or told differently than they stand.
@@ -39,6 +43,8 @@ def imported_events(
         The `hydrants` table as it stands.
     import_id
         The intake that tells it.
+    gone
+        Hydrants that a layer lacked; to be told as retired is news of one.
 
     Returns
     -------
@@ -56,6 +62,9 @@ def imported_events(
     for name in (*HYDRANT_FACT_NAMES, "x", "y"):
         new, old = told[name], now[name].set_axis(told.index)
         differs |= (new.notna() & (old.isna() | (new != old))).to_numpy(dtype=bool, na_value=False)
+    if gone is not None:
+        said = told["hydrant_id"].isin(gone) & (told["status"] == "retired").fillna(value=False)
+        differs |= said.to_numpy(dtype=bool)
     fresh = ~told["hydrant_id"].isin(state["hydrant_id"]).to_numpy()
     return _as_events(told[differs | fresh], "imported", import_id)
 
@@ -109,6 +118,22 @@ def lineages(history: pd.DataFrame, imports: pd.DataFrame) -> pd.Series:
     return pd.Series(root.to_numpy(), index=pd.Index(first["hydrant_id"]))
 
 
+def gone_now(history: pd.DataFrame) -> pd.Index[str]:
+    """
+    Hydrants that a newer layer lacked and none told since.
+
+    Examples
+    --------
+    >>> history = pd.DataFrame({"hydrant_id": ["A", "B", "A"], "event": ["imported"] * 3})
+    >>> history.loc[3] = ["B", "retired"]
+    >>> gone_now(history).tolist()
+    ['B']
+    """
+    last = history.drop_duplicates("hydrant_id", keep="last")
+    gone: pd.Series[str] = last["hydrant_id"][last["event"] == "retired"]
+    return pd.Index(gone.astype("str"))
+
+
 def told_again(told: pd.DataFrame, history: pd.DataFrame) -> tuple[pd.DataFrame, pd.Index[str]]:
     """
     Rows in which hydrants that were gone are living again, and which these are.
@@ -128,9 +153,9 @@ def told_again(told: pd.DataFrame, history: pd.DataFrame) -> tuple[pd.DataFrame,
     told, back
         The input is not changed.
     """
-    last = history.drop_duplicates("hydrant_id", keep="last")
-    gone = last["hydrant_id"][last["event"] == "retired"]
-    back = told["hydrant_id"].isin(gone) & (told["status"] != "retired").fillna(value=True)
+    back = told["hydrant_id"].isin(gone_now(history)) & (told["status"] != "retired").fillna(
+        value=True
+    )
     if not back.any():
         return told, pd.Index([], dtype="str")
     before = history[(history["event"] == "imported") & history["status"].notna()]

@@ -16,7 +16,7 @@ import pyproj
 from filelock import FileLock, Timeout
 
 from hydrantgis.ground.errors import LockedError, RegisterError, UnreadableError
-from hydrantgis.ground.findings import join_findings, no_findings
+from hydrantgis.ground.findings import findings, join_findings, no_findings
 from hydrantgis.ground.plane import xy
 from hydrantgis.ground.tables import (
     CHANGES,
@@ -32,6 +32,7 @@ from hydrantgis.ground.tables import (
 )
 from hydrantgis.register.changes import compare, without_noise
 from hydrantgis.register.events import (
+    gone_now,
     imported_events,
     lineages,
     measured_events,
@@ -49,7 +50,7 @@ from hydrantgis.register.geopackage import (
     sweep,
     write_layers,
 )
-from hydrantgis.register.vintages import Vintage, vintage
+from hydrantgis.register.vintages import Vintage, many_gone, vintage
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -293,7 +294,8 @@ class Register:
     ) -> tuple[list[tuple[Table, pd.DataFrame]], Added, str]:
         """What would be written, what that adds, and the id of the intake."""
         import_id = str(intake.record["import_id"])
-        settled, newest = Added(0, known=True, unchanged=intake.count.accepted), False
+        settled = Added(0, known=True, unchanged=intake.count.accepted)
+        newest = stood = False
         if not self.exists():
             crs = _begin(intake, self.path)
         else:
@@ -303,7 +305,7 @@ class Register:
                     f"the layer has no {intake.kind} that could take the place of what stands",
                     where=str(self.path), found=str(intake.count), do="leave --replace out",
                 )  # fmt: skip
-            told_before, newest = self._known(import_id, intake.kind)
+            told_before, newest, stood = self._known(import_id, intake.kind)
             if newest and not replace:
                 return [], settled, import_id
             # told once more, after something else or to replace it: a telling of its own
@@ -315,24 +317,29 @@ class Register:
             layers, added = self._plan_hydrants(
                 intake, gpd.GeoDataFrame(accepted), crs, import_id, whole=replace, adds=adds
             )
-            return (
-                ([], settled, import_id)
-                if newest and not added.rows
-                else (layers, added, import_id)
-            )
+            if stood and not added.rows:
+                return [], settled, import_id
+            return layers, added, import_id
         if intake.kind == "readings":
             events = measured_events(accepted, self.read(HISTORY.only(())), import_id)
-            added = Added(len(events), known=False, unchanged=len(accepted) - len(events))
+            added = Added(
+                len(events), known=False, unchanged=len(accepted) - len(events),
+                findings=self._told_before(intake),
+            )  # fmt: skip
             return [(HISTORY, events)], added, import_id
         if intake.kind == "shots":
             fresh = _fresh_shots(gpd.GeoDataFrame(accepted), gpd.GeoDataFrame(self.read(SHOTS)))
-            added = Added(len(fresh), known=False, unchanged=len(accepted) - len(fresh))
+            added = Added(
+                len(fresh), known=False, unchanged=len(accepted) - len(fresh),
+                findings=self._told_before(intake),
+            )  # fmt: skip
             return [(SHOTS, fresh)], added, import_id
         table = REFERENCE_LAYERS[intake.kind]
         told = accepted.assign(source=f"{intake.record['source']}: {intake.record['layer']}")
         stands = self.read(table)
         ours = stands["source"].isin(told["source"]) | stands[table.key].isin(told[table.key])
-        if newest and ours.all():
+        whole = ours.all() if replace else True
+        if stood and whole and int(stands["source"].isin(told["source"]).sum()) == len(told):
             return [], settled, import_id
         kept = stands[~ours].iloc[:0] if replace else stands[~ours]
         both = [frame for frame in (kept, told) if len(frame)]
@@ -371,7 +378,9 @@ class Register:
         rows, back = told_again(pd.DataFrame(told), history)
         told = without_noise(gpd.GeoDataFrame(told.assign(status=rows["status"])), state)
         changed, noticed = compare(told, state, found.gone, back, import_id)
-        news = imported_events(told, state, import_id)
+        news = imported_events(told, state, import_id, gone=gone_now(history))
+        if not whole:
+            noticed = join_findings(noticed, many_gone(found))
         events = pd.concat(
             [f for f in (news, retired_events(found.gone, import_id)) if len(f)] or [news]
         )
@@ -382,9 +391,9 @@ class Register:
         after = state_after(state, events, crs)
         return [(HYDRANTS, after), (HISTORY, events), (CHANGES, changed)], added
 
-    def _known(self, import_id: str, kind: str) -> tuple[int, bool]:
+    def _known(self, import_id: str, kind: str) -> tuple[int, bool, bool]:
         """
-        How often this intake was recorded, and whether to record it again would say nothing new.
+        How often this intake was recorded, whether it was the last, and the last of its layer.
 
         Surveys only ever add, so one that is there is there. Of a layer the newest telling stands,
         so that going back to an older file is news.
@@ -393,9 +402,27 @@ class Register:
         base = imports["import_id"].str.split("-").str[0]
         same = base == import_id
         if not same.any():
-            return 0, False
-        latest = base[imports["as_kind"] == kind].iloc[-1]
-        return int(same.sum()), kind in ("readings", "shots") or latest == import_id
+            return 0, False, False
+        alike = imports["as_kind"] == kind
+        latest = base[alike].iloc[-1] == import_id
+        layer = imports["source"] + "\n" + imports["layer"]
+        if kind == "hydrants":  # one layer may be called otherwise each time
+            layer = imports["vintage_of"].where(imports["vintage_of"].notna(), imports["import_id"])
+        own = base[alike & (layer == layer[same].iloc[-1])].iloc[-1] == import_id
+        return int(same.sum()), kind in ("readings", "shots") or latest, own
+
+    def _told_before(self, intake: Intake) -> pd.DataFrame:
+        """A finding where the same bytes were brought in before, with other words."""
+        told, imports = intake.record, self.read(IMPORTS)
+        same = imports["sha256"] == told["sha256"]
+        for name in ("as_kind", "layer"):
+            same &= imports[name] == told[name]
+        other = same & (
+            (imports["options"] != told["options"]) | (imports["fields"] != told["fields"])
+        )
+        if not other.any():
+            return no_findings()
+        return findings("told-before", table=intake.kind, keys=["(all)"], values=[told["source"]])
 
     def _write(self, layers: list[tuple[Table, pd.DataFrame]], *, now: dt.datetime) -> None:
         grown = (

@@ -1,8 +1,8 @@
 """
 Which earlier layer a hydrant layer is a newer vintage of, and what follows from that.
 
-A layer that holds at least half of the hydrants that an earlier one told is a newer vintage of it:
-what it lacks of them is gone. A layer that holds fewer only adds, whatever its file is called.
+A layer that holds at least two thirds of the hydrants that an earlier one told is a newer vintage
+of it: what it lacks of them is gone. One that holds fewer only adds, whatever its file is called.
 """
 
 from __future__ import annotations
@@ -11,8 +11,12 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-LEAST_SHARE = 0.5
+from hydrantgis.ground.findings import findings, no_findings
+
+LEAST_SHARE = 2 / 3
 """Share of an earlier layer's hydrants that a newer vintage of it holds at least."""
+_MANY_GONE, _FEWEST_GONE = 0.1, 5
+"""No system loses more of its hydrants from one layer to the next: common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,9 +64,9 @@ def vintage(
     Examples
     --------
     >>> living = pd.Series({"H1": "a", "H2": "a", "H3": "a", "S1": "b"})
-    >>> found = vintage(pd.Index(["H1", "H2", "H9"]), living)
+    >>> found = vintage(pd.Index(["H1", "H2", "H3", "H9"]), living)
     >>> found.of, found.held, found.living, found.gone.tolist()
-    ('a', 2, 3, ['H3'])
+    ('a', 3, 3, [])
     >>> vintage(pd.Index(["H1", "H9"]), living).gone.tolist()
     []
     """
@@ -84,3 +88,20 @@ def vintage(
         int(counts.loc[about, "size"]),
         pd.Index(missing, dtype="str"),
     )
+
+
+def many_gone(found: Vintage) -> pd.DataFrame:
+    """
+    A finding where a layer lacks so many hydrants that it may be a part of one.
+
+    Examples
+    --------
+    >>> part = Vintage("a", 80, 100, pd.Index([f"H{n}" for n in range(20)]))
+    >>> many_gone(part)["message"].tolist()
+    ['20 hydrants of 100 are not in the layer and were retired']
+    """
+    many = len(found.gone)
+    if many < _FEWEST_GONE or many <= _MANY_GONE * found.living:
+        return no_findings()
+    told = f"{many:,} hydrants of {found.living:,} are not in the layer and were retired"
+    return findings("many-gone", table="hydrants", keys=["(all)"], messages=told)

@@ -119,14 +119,15 @@ def test_who_is_back_has_the_status_of_before_or_that_of_the_layer(town) -> None
 
 def test_two_layers_side_by_side_do_not_retire_each_other(town) -> None:
     town.tell(layer(N1=0, N2=100, N3=200))
-    south = town.tell(layer(S1=1000, S2=1100))
-    assert town.kinds(south) == {"new": ["S1", "S2"]}
+    south = town.tell(layer(S1=1000, S2=1100, S3=1200))
+    assert town.kinds(south) == {"new": ["S1", "S2", "S3"]}
     assert south.vintage.of is None
     # a newer south lacks one of its own, and knows nothing of the north
-    assert town.kinds(town.tell(layer(S1=1000, S3=1200))) == {"new": ["S3"], "gone": ["S2"]}
+    newer = town.tell(layer(S1=1000, S3=1200, S4=1300))
+    assert town.kinds(newer) == {"new": ["S4"], "gone": ["S2"]}
     assert town.kinds(town.tell(layer(N1=0, N2=100))) == {"gone": ["N3"]}
     # and the hydrant that a newer vintage told first belongs to that layer as well
-    assert town.kinds(town.tell(layer(S1=1000))) == {"gone": ["S3"]}
+    assert town.kinds(town.tell(layer(S1=1000, S3=1200))) == {"gone": ["S4"]}
 
 
 def test_a_short_list_only_adds_unless_it_is_said_to_be_whole(town) -> None:
@@ -142,6 +143,52 @@ def test_a_short_list_only_adds_unless_it_is_said_to_be_whole(town) -> None:
 def test_a_layer_that_adds_retires_nothing(town) -> None:
     town.tell(layer(A=0, B=100, C=200))
     assert town.kinds(town.tell(layer(A=0, B=100, D=300), adds=True)) == {"new": ["D"]}
+
+
+def test_a_layer_that_lacks_many_is_told_as_an_error_unless_it_is_said_to_be_whole(town) -> None:
+    ids = {f"H{n:02}": 100 * n for n in range(40)}
+    town.tell(layer(**ids))
+    few = layer(**dict(list(ids.items())[:34]))
+    added = town.tell(few, dry_run=True)
+    assert added.findings["code"].tolist() == ["many-gone"]
+    assert added.findings["severity"].tolist() == ["error"]
+    assert "6 hydrants of 40" in added.findings["message"].iloc[0]
+    assert not len(town.tell(few, replace=True, dry_run=True).findings)
+    assert not len(town.tell(layer(**dict(list(ids.items())[:36])), dry_run=True).findings)
+
+
+def test_who_is_gone_and_then_told_as_retired_is_not_revived_by_a_blank(town) -> None:
+    def told(status: str | None) -> gpd.GeoDataFrame:
+        return layer(A=0, B=100, C=200).assign(STATUS=["in service", "in service", status])
+
+    town.tell(told("in service"))
+    town.tell(layer(A=0, B=100))
+    assert town.status()["C"] == "retired"
+    assert town.tell(told("retired")).rows == 1  # news: nobody had said so before
+    town.tell(told(None))
+    assert town.status()["C"] == "retired"
+
+
+def test_layers_told_again_in_turn_leave_the_bytes(town) -> None:
+    for frame in (layer(A=0, B=100), layer(S=900, T=950)):
+        town.tell(frame)
+    before = town.register.read_bytes()
+    for number in (1, 2, 1):
+        source = town.folder / f"layer_{number}.gpkg"
+        assert job.bring_in(town.register, source, now=NOW)[1].known
+    assert town.register.read_bytes() == before
+
+
+def test_a_survey_told_again_with_other_words_is_noticed(town) -> None:
+    town.tell(layer(A=0, B=100))
+    source = town.folder / "readings.csv"
+    source.write_text("HYDRANT,HEIGHT\nA,20 in\nB,21 in\n", encoding="utf-8")
+    said = {"measured_to": "any-centerline", "measured_from": "grade"}
+    for method, codes in (("tape", []), ("eye", ["told-before"])):
+        words = IntakeWords(constants={**said, "method": method})
+        added = job.bring_in(town.register, source, "readings", words=words, now=NOW)[1]
+        assert added.findings["code"].tolist() == codes
+        assert added.rows == 2
 
 
 def test_a_hydrant_that_is_held_is_not_gone(town) -> None:
@@ -175,7 +222,7 @@ def test_a_far_move_and_a_new_id_in_an_old_place_are_told(town) -> None:
 
 
 def test_readings_of_who_is_gone_stay(town) -> None:
-    town.tell(layer(A=0, B=100))
+    town.tell(layer(A=0, B=100, C=200))
     source = town.folder / "readings.csv"
     source.write_text(
         "HYDRANT,DATE,METHOD,MEASURED_TO,MEASURED_FROM,HEIGHT_IN\n"
@@ -183,7 +230,7 @@ def test_readings_of_who_is_gone_stay(town) -> None:
         encoding="utf-8",
     )
     job.bring_in(town.register, source, "readings", now=NOW)
-    town.tell(layer(A=0))
+    town.tell(layer(A=0, C=200))
     assert town.status()["B"] == "retired"
     assert Register(town.register).readings()["hydrant_id"].tolist() == ["B"]
 
@@ -206,10 +253,10 @@ def test_a_row_without_an_id_is_known_by_its_place_and_only_where_that_is_sure(t
 
 
 def test_a_dry_run_tells_the_changes_and_writes_nothing(town) -> None:
-    town.tell(layer(A=0, B=100))
+    town.tell(layer(A=0, B=100, D=300))
     before = {p.name: p.read_bytes() for p in town.folder.iterdir() if p.suffix != ".lock"}
     source = town.folder / "dry.gpkg"
-    layer(A=0, C=200).to_file(source)
+    layer(A=0, C=200, D=300).to_file(source)
     added = job.bring_in(town.register, source, now=NOW, dry_run=True)[1]
     assert town.kinds(added) == {"new": ["C"], "gone": ["B"]}
     after = {p.name: p.read_bytes() for p in town.folder.iterdir() if p.suffix != ".lock"}
@@ -273,13 +320,13 @@ def test_a_layer_without_hydrants_replaces_nothing(town) -> None:
 
 
 def test_changes_of_an_older_layer_do_not_stand_for_those_of_the_newest(town) -> None:
-    town.tell(layer(A=0, B=100))
-    town.tell(layer(A=0, B=(100, 5.0)))
+    town.tell(layer(A=0, B=100, C=200))
+    town.tell(layer(A=0, B=(100, 5.0), C=200))
     path = town.folder / "register_changes.csv"
     assert path.exists()
-    town.tell(layer(A=0))  # half of them: A alone is told again
+    town.tell(layer(A=0, C=200))  # two of three: B is gone
     assert path.exists()
-    town.tell(layer(A=0, B=100).iloc[:1].assign(NOTE=None))
+    town.tell(layer(A=0, C=200).assign(NOTE=None))
     assert not path.exists()
 
 
