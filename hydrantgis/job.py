@@ -41,7 +41,7 @@ from hydrantgis.intake.take import Intake, take
 from hydrantgis.intake.words import IntakeWords
 from hydrantgis.register.geopackage import write_geopackage
 from hydrantgis.register.places import named_by_place
-from hydrantgis.register.store import Added, Register
+from hydrantgis.register.store import Register
 from hydrantgis.season.areas import area_of
 from hydrantgis.season.lists import Season, season_lists
 from hydrantgis.standards.kits import KitCatalogue, catalogue_from_mapping
@@ -57,6 +57,7 @@ if TYPE_CHECKING:
 
     from hydrantgis.deliver.looks import MapWords
     from hydrantgis.ground.table import Table
+    from hydrantgis.register.additions import Added
 
 _HELD_AGAINST = ("hydrants", "valves", "shots")
 """What lies where the hydrants of the register do."""

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from hydrantgis.intake.take import Intake
     from hydrantgis.intake.words import IntakeWords
-    from hydrantgis.register.store import Added
+    from hydrantgis.register.additions import Added
 
 LAYER_KINDS = ("hydrants", "areas", "valves", "mains", "facilities")
 SURVEY_KINDS = ("readings", "shots")

@@ -13,7 +13,7 @@ from hydrantgis.ground.errors import some
 if TYPE_CHECKING:
     import pandas as pd
 
-    from hydrantgis.register.store import Added
+    from hydrantgis.register.additions import Added
 
 _KINDS = {
     "new": "",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import datetime as dt
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import geopandas as gpd
 import pandas as pd
@@ -14,7 +15,10 @@ import shapely
 from hydrantgis import job
 from hydrantgis.ground.errors import RegisterError
 from hydrantgis.intake.words import IntakeWords
-from hydrantgis.register.store import Added, Register
+from hydrantgis.register.store import Register
+
+if TYPE_CHECKING:
+    from hydrantgis.register.additions import Added
 
 NOW = dt.datetime(2026, 11, 1, 12)
 WEST, SOUTH = 760_000.0, 2_950_000.0
