@@ -199,3 +199,15 @@ def test_the_index_stays_and_an_empty_column_is_one() -> None:
     dates, _, _ = read([None, None])
     assert dates.dtype == np.dtype("datetime64[ms]")
     assert dates.isna().all()
+
+
+@pytest.mark.parametrize(("moments", "others"), [(3, 2), (2, 2), (2, 3)])
+def test_a_column_is_of_moments_where_more_than_half_of_its_cells_are(moments, others) -> None:
+    cells = [1_700_000_000_000] * moments + [20240131] * others
+    dates, reasons, _ = read(cells, dtype="int64")
+    if moments > others:
+        assert days(dates) == [dt.date(2023, 11, 14)] * moments + [None] * others
+        assert reasons.dropna().str.contains("no moment").tolist() == [True] * others
+    else:
+        assert days(dates) == [None] * moments + [dt.date(2024, 1, 31)] * others
+        assert reasons.notna().sum() == moments
