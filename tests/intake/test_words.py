@@ -6,6 +6,7 @@ import dataclasses
 import json
 import tomllib
 
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -14,6 +15,7 @@ from hydrantgis.ground.errors import SettingsError, WordsError
 from hydrantgis.ground.flows import FlowUnit
 from hydrantgis.ground.tables import HYDRANTS, KINDS
 from hydrantgis.ground.units import LengthUnit
+from hydrantgis.intake.cells import read_column
 from hydrantgis.intake.place import PLACE_WORDS
 from hydrantgis.intake.profile import profile_of
 from hydrantgis.intake.words import IntakeWords, pairs, unit_for, words_from_mapping
@@ -248,3 +250,19 @@ def test_pairs_of_the_command_line() -> None:
 def test_the_unit_of_a_column_of_flow_is_one_of_flow() -> None:
     assert unit_for("flow_gpm", "l/s") is FlowUnit.L_S
     assert unit_for("bury_ft", "m") is LengthUnit.M
+
+
+def test_a_word_of_another_script_stands_for_itself_alone() -> None:
+    said = IntakeWords(meanings={"barrel": {"\u0441\u0443\u0445\u043e\u0439": "dry"}})
+    cells = pd.Series(
+        [
+            "\u0421\u0443\u0445\u043e\u0439",
+            "\u043c\u043e\u043a\u0440\u044b\u0439",
+            "\u4e7e",
+            "h\u00famedo",
+            "-",
+        ]
+    )
+    read = read_column(cells, HYDRANTS["barrel"], "barrel", said)
+    assert read.column.fillna("").tolist() == ["dry", "", "", "wet", ""]
+    assert read.reasons.notna().tolist() == [False, True, True, False, False]
