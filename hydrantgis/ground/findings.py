@@ -155,6 +155,9 @@ CODES: dict[str, Kind] = {
         _W, "the same file was brought in before, read otherwise; both tellings stand",
         "look which one is right",
     ),
+    "areas-joined": Kind(
+        _N, "several polygons have one area id and became one area", "look at the ids"
+    ),
     "reading-elsewhere": Kind(
         _E, "the reading was not taken where its hydrant stands",
         "be sure which hydrant was measured, and mend the id",

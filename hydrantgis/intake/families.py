@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
 LEAST_LIKENESS = 85
 """Spellings at least this alike are suggested as one family, of 100."""
+MOST_SPELLINGS = 2000
+"""Spellings that are looked at, the most frequent ones."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +51,8 @@ def fold(spellings: pd.Series) -> list[Fold]:
     [('ALDER-5', 'Alder 5', 100), ('Aldr 5', 'Alder 5', 91)]
     """
     counts = spellings.dropna().value_counts()
-    ranked = sorted(counts.items(), key=lambda item: (-item[1], str(item[0])))
+    # each is held against all before it; a column of more spellings is none of families
+    ranked = sorted(counts.items(), key=lambda item: (-item[1], str(item[0])))[:MOST_SPELLINGS]
     heads: dict[str, str] = {}
     found: list[Fold] = []
     for spelling, rows in ranked:

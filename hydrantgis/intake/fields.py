@@ -8,8 +8,10 @@ import re
 from typing import TYPE_CHECKING
 
 from hydrantgis.ground.errors import SourceError, some
+from hydrantgis.ground.table import Kind
 from hydrantgis.intake.ledger import id_column
 from hydrantgis.intake.suggest import field_map, suggest
+from hydrantgis.intake.words import FLOW_COLUMNS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -57,6 +59,17 @@ def _need_known_columns(words: IntakeWords, table: Table) -> None:
                 f"`{unknown[0]}` is no column of {table.name}",
                 accepted=", ".join(table.names),
                 do="name the canonical column",
+            )
+    measures = [c.name for c in table.columns if c.unit is not None or c.name in FLOW_COLUMNS]
+    spoken = [c.name for c in table.columns if c.kind is Kind.TEXT]
+    for columns, fit, what in (
+        ((*words.units, *words.unit_fields), measures, "has no unit"),
+        (tuple(words.meanings), spoken, "holds no words"),
+    ):
+        wrong = [name for name in columns if name not in fit]
+        if wrong:
+            raise SourceError(
+                f"`{wrong[0]}` {what}", accepted=", ".join(fit), do="name another column"
             )
 
 

@@ -33,9 +33,10 @@ PLACEHOLDERS = frozenset(
         "", "0", "n_a", "na", "none", "null", "nan", "unknown", "unk", "tbd", "tba", "temp", "test",
         "new", "no_id", "noid", "missing", "blank", "x", "xx", "xxx", "xxxx", "no_number", "no_tag",
         "not_assigned", "unassigned", "pending", "sin_numero", "s_n", "sans", "ohne", "geen",
+        "total", "totals", "sum", "subtotal", "grand_total", "count",
     )
 )  # fmt: skip
-"""What people write, made plain, where a hydrant has no number yet."""
+"""What people write, made plain, where a hydrant has no number yet, or under the last one."""
 _FEW, _SHARE = 20, 0.005
 """An id at more rows than both of these is nobody's: 20 rows, and one in two hundred."""
 
@@ -59,6 +60,10 @@ def placeholder_ids(ids: pd.Series, said: tuple[str, ...] = ()) -> pd.Series:
     again = ids[ids.duplicated(keep=False)].value_counts()
     crowded = set(again.index[again > max(_FEW, _SHARE * len(ids))])
     numbers = ids.str.fullmatch(r"(?:0+|9{4,}|-9{2,})(?:\.0+)?", na=False)
+    nines = ids[numbers & ids.str.fullmatch("9{4,15}", na=False)].unique()
+    # a system that counts past it has such a hydrant
+    counted = [i for i in nines if ids.isin([str(int(i) - 1), str(int(i) + 1)]).sum() > 1]
+    numbers &= ~ids.isin(counted)
     bare = ids[~ids.str.contains(r"[1-9]", na=True)].unique()  # few: most ids hold a number
     spelled = [cell for cell in bare if plain(cell) in PLACEHOLDERS]
     return numbers | ids.isin({*crowded, *spelled, *said})
@@ -66,17 +71,18 @@ def placeholder_ids(ids: pd.Series, said: tuple[str, ...] = ()) -> pd.Series:
 
 def alike_ids(ids: pd.Series) -> pd.Series:
     """
-    Another id that differs only by zeros in front, letter case, blanks or marks; missing elsewhere.
+    Another id that differs only by zeros round it, letter case, blanks or marks; missing elsewhere.
 
     A letter that a machine can write in several ways is one letter.
 
     Examples
     --------
-    >>> alike_ids(pd.Series(["0012", "12", "H-7", "h 7", "8"])).tolist()
-    ['12', '0012', 'h 7', 'H-7', nan]
+    >>> alike_ids(pd.Series(["0012", "12.0", "H-7", "h 7", "8"])).tolist()
+    ['12.0', '0012', 'h 7', 'H-7', nan]
     """
     whole = pc.utf8_normalize(pa.array(ids, pa.string(), from_pandas=True), "NFKC")
     lower = pc.utf8_lower(whole)
+    lower = pc.replace_substring_regex(lower, r"^([0-9]+)\.0+$", r"\1")  # what a number became
     bare = pc.replace_substring_regex(lower, r"[\x00-\x2f\x3a-\x60\x7b-\x7f]+", "")
     bare = pc.replace_substring_regex(bare, r"(^|[^0-9])0+([0-9])", r"\1\2")
     spelled = bare.to_pandas().set_axis(ids.index)
@@ -209,17 +215,15 @@ def _hold_crowded(
     mine = np.arange(len(rows))
     other[crowded] = np.where(first == mine, second, first)[crowded]
     distance[crowded] = 0.0
-    tree = cKDTree(np.column_stack((spots.real, spots.imag)), balanced_tree=False)
-    pairs = tree.query_pairs(reach_ft, output_type="ndarray")
-    if len(pairs):
-        apart = np.abs(spots[pairs[:, 0]] - spots[pairs[:, 1]])
-        partner = np.full(len(spots), -1)
-        gap = np.full(len(spots), np.nan)
-        for here, there in ((pairs[:, 0], pairs[:, 1]), (pairs[:, 1], pairs[:, 0])):
-            partner[here], gap[here] = there, apart
-        near = (partner[which] >= 0) & ~crowded
-        other[near] = order[starts[partner[which[near]]]]
-        distance[near] = gap[which[near]]
+    flat = np.column_stack((spots.real, spots.imag))
+    # the nearest other spot of each: pairs within reach would be without bound where all lie close
+    nearest = cKDTree(flat, balanced_tree=False).query(
+        flat, k=[2], distance_upper_bound=np.nextafter(reach_ft, np.inf), workers=-1
+    )
+    gap, partner = np.ravel(nearest[0]), np.ravel(nearest[1])
+    near = np.isfinite(gap)[which] & ~crowded
+    other[near] = order[starts[partner[which[near]]]]
+    distance[near] = gap[which[near]]
     held = other >= 0
     names = frame[ledger.table.key].loc[rows].to_numpy(dtype=object)
     mask = pd.Series(False, index=frame.index)

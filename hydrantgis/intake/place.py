@@ -235,6 +235,12 @@ def _from_shapes(frame: pd.DataFrame, name: str, where: str) -> Placed:
     series = gpd.GeoSeries(shapes, index=frame.index)
     bad = text.notna() & shapely.is_missing(shapes)
     unread = _why(frame.index, bad, "no shape that is read here")
+    named = srids.notna() & (srids != "0") | (shapely.get_srid(shapes) > 0)
+    if both and not (named | bad | text.isna()).all():
+        nameless = text.notna() & ~bad & ~named
+        shapes[nameless.to_numpy()] = None
+        series = gpd.GeoSeries(shapes, index=frame.index)
+        unread = unread.mask(nameless, "names no SRID, as other rows do")
     return Placed(series, (name,), " and ".join(used), both[0] if both else None, unread)
 
 

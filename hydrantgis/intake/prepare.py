@@ -130,14 +130,21 @@ def prepare(
             turned = shapely.transform(shapely.force_2d(whole), lambda both: both[:, ::-1])
         shapes = gpd.GeoSeries(turned, index=plain.index, crs=named)
     cells = plain
-    for codes, told_by in ((domains_of(source, layer), "source"), (words.codes, "profile")):
+    own = {
+        name: code for name, code in domains_of(source, layer).items() if name not in words.codes
+    }
+    for codes, told_by in ((own, "source"), (words.codes, "profile")):
         cells, noticed = decode(cells, codes, table=table, told_by=told_by)
         notes.append(noticed)
     if shapes is not None:
-        tall = shapely.has_z(whole)  # an empty point has none
-        if tall.any():
-            z = np.full(len(whole), np.nan)
-            z[tall] = shapely.get_z(whole[tall])
+        alone = shapely.get_num_geometries(whole) == 1
+        points = np.where(
+            alone, shapely.get_geometry(whole, 0), whole
+        )  # a point of one part is one
+        tall = shapely.has_z(points)  # an empty point has none
+        if tall.any() and Z_FIELD not in cells:
+            z = np.full(len(points), np.nan)
+            z[tall] = shapely.get_z(points[tall])
             cells = cells.assign(**{Z_FIELD: z})
     return Prepared(
         plain, cells, shapes, placed.fields if placed else (), placed.form if placed else "",

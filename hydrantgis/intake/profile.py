@@ -16,6 +16,7 @@ from hydrantgis.intake import source as sources
 from hydrantgis.intake.cells import field_of, read_column
 from hydrantgis.intake.dates import read_dates
 from hydrantgis.intake.families import fold
+from hydrantgis.intake.ledger import id_column
 from hydrantgis.intake.look import look
 from hydrantgis.intake.match import SURE
 from hydrantgis.intake.prepare import prepare
@@ -238,7 +239,9 @@ def _field_remarks(entry: dict[str, Any], chosen: dict[str, Any], kind: str) -> 
         and f["name"] not in used
     ]  # fmt: skip
     named = {f["column"] for f in entry["fields"] if f["column"]}
-    open_ = [c for c in INTAKE_TABLES[kind].names if c not in chosen and c not in named]
+    table = INTAKE_TABLES[kind]
+    made = {table.key} - {id_column(table)}  # what a reading is called follows from what it says
+    open_ = [c for c in table.names if c not in chosen and c not in named and c not in made]
     used |= {*entry["place"]["fields"]}
     rest = [f["name"] for f in entry["fields"] if not f["column"] and f["name"] not in used]
     lines = likely

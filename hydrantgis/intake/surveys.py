@@ -133,7 +133,7 @@ def settle_shots(frame: pd.DataFrame, ledger: Ledger) -> None:
     ledger.put_aside(elev.isna(), "rejected", "value-missing", "no elevation")
     _need_datum(frame, elev.notna())
     meaning = {text: _shot_code(text) for text in frame["description"].dropna().unique()}
-    told = frame["description"].map(meaning).fillna("other").astype("str")
+    told = frame["description"].map(meaning).astype("str").fillna("other")
     frame["shot_code"] = frame["shot_code"].fillna(told)
     other = frame["shot_code"] == "other"
     if other.any():

@@ -144,6 +144,13 @@ def _join_areas(accepted: pd.DataFrame, ledger: Ledger) -> pd.DataFrame:
     areas = gpd.GeoDataFrame(accepted)
     joined = areas.dissolve(by="area_id", as_index=False, aggfunc="first", sort=True)
     shapes, _, _ = read_shapes(joined.geometry, AREAS, where="areas")
+    if len(joined) < len(areas):
+        ledger.notes.append(
+            findings(
+                "areas-joined", table=AREAS.name, keys=["(all)"],
+                messages=f"{len(areas):,} polygons became {len(joined):,} areas, by their ids",
+            )
+        )  # fmt: skip
     return AREAS.conform(joined.set_geometry(shapes))
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 
 from hydrantgis.ground.errors import RegisterError
@@ -100,7 +101,7 @@ def would_add(
         import_id = f"{import_id}-{told_before + 1}" if told_before else import_id
     accepted = intake.accepted
     if isinstance(accepted, gpd.GeoDataFrame):
-        accepted = accepted.to_crs(crs)
+        accepted = _in_crs(accepted, crs, str(intake.record["source"]))
     if intake.kind == "hydrants":
         layers, added = _plan_hydrants(
             store, intake, gpd.GeoDataFrame(accepted), crs, import_id, whole=replace, adds=adds
@@ -212,6 +213,18 @@ def _told_before(store: Register, intake: Intake) -> pd.DataFrame:
     if not other.any():
         return no_findings()
     return findings("told-before", table=intake.kind, keys=["(all)"], values=[told["source"]])
+
+
+def _in_crs(rows: gpd.GeoDataFrame, crs: pyproj.CRS, where: str) -> gpd.GeoDataFrame:
+    there = rows.to_crs(crs)
+    lost = there.geometry.notna() & ~np.isfinite(there.geometry.bounds.to_numpy()).all(axis=1)
+    if lost.any():
+        raise RegisterError(
+            "some places cannot be told in the CRS of the register", where=where,
+            found=f"{int(lost.sum()):,} rows lie where it has no coordinates",
+            do="begin another register for them, or look at --crs",
+        )  # fmt: skip
+    return there
 
 
 def crs_to_begin_with(intake: Intake, path: Path) -> pyproj.CRS:

@@ -48,7 +48,10 @@ def named_by_place(intake: Intake, state: gpd.GeoDataFrame) -> Intake:
     free = gpd.GeoDataFrame(state[~state["hydrant_id"].isin(present)])
     if not len(rows) or not len(free) or intake.crs is None or free.crs is None:
         return intake
-    pairs = mutual_nearest(gpd.GeoDataFrame(rows.to_crs(free.crs)), free)
+    # rows that have an id count too: what stands beside one of them may be that hydrant
+    whole = gpd.GeoSeries(pd.concat([rows.geometry, intake.accepted.geometry]), crs=rows.crs)
+    pairs = mutual_nearest(gpd.GeoDataFrame(geometry=whole.to_crs(free.crs)), free)
+    pairs = pairs[pairs[:, 0] < len(rows)]
     if not len(pairs):
         return intake
     named = gpd.GeoDataFrame(rows.iloc[pairs[:, 0]].copy())

@@ -69,3 +69,15 @@ def test_the_z_of_points_the_wrong_way_round_can_be_brought_in(tmp_path) -> None
     shots = take(str(path), "shots", words, today=TODAY).accepted
     assert shots["elev_ft"].tolist() == [31.5]
     assert [shots.geometry.iloc[0].x, shots.geometry.iloc[0].y] == [760000, 2950000]
+
+
+def test_the_z_of_points_of_one_part_can_be_brought_in(tmp_path) -> None:
+    shapes = [shapely.MultiPoint([(760000, 2950000, 31.5)]), shapely.Point(760100, 2950000, 32.5)]
+    path = tmp_path / "shots.gpkg"
+    gpd.GeoDataFrame({"PT": ["1", "2"]}, geometry=shapes, crs=2249).to_file(path)
+    words = IntakeWords(
+        fields={"shot_id": "PT", "elev_ft": "(Z)"},
+        units={"elev_ft": LengthUnit.FT},
+        constants={"vertical_datum": "NAVD88", "shot_code": "ground"},
+    )
+    assert take(str(path), "shots", words, today=TODAY).accepted["elev_ft"].tolist() == [31.5, 32.5]

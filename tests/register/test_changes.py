@@ -256,6 +256,26 @@ def test_a_row_without_an_id_is_known_by_its_place_and_only_where_that_is_sure(t
     assert len(Register(town.register).exceptions()) == 3
 
 
+def test_a_row_without_an_id_is_not_named_where_a_row_with_one_stands_too(town) -> None:
+    town.tell(layer(A=0, B=100, C=200))
+    newer = layer(A=0, C=200, k=101, n=99)
+    newer["HYD_ID"] = ["A", "C", "K", None]
+    source = town.folder / "newer.gpkg"
+    newer.to_file(source)
+    said = IntakeWords(same_place_ft=0)
+    intake, _ = job.bring_in(town.register, source, words=said, now=NOW)
+    assert str(intake.count) == "4 rows in = 3 accepted + 1 held + 0 rejected"
+    assert "id-by-place" not in set(intake.findings["code"])
+
+
+def test_places_that_the_register_cannot_tell_are_refused(town) -> None:
+    town.tell(layer(B=0).to_crs(26919))
+    # a quarter of the globe away a transverse Mercator has none
+    far = gpd.GeoDataFrame({"HYD_ID": ["A"]}, geometry=[shapely.Point(21.0, 0.5)], crs=4326)
+    with pytest.raises(RegisterError, match="some places cannot be told"):
+        town.tell(far, beyond=True)
+
+
 def test_a_dry_run_tells_the_changes_and_writes_nothing(town) -> None:
     town.tell(layer(A=0, B=100, D=300))
     before = {p.name: p.read_bytes() for p in town.folder.iterdir() if p.suffix != ".lock"}

@@ -6,7 +6,7 @@ import openpyxl
 import pandas as pd
 
 from .case import Case
-from .makers import EAST, FT, NORTH, book, layer, spot, table
+from .makers import EAST, FT, NORTH, book, layer, spot, table, text
 
 FEET = {"crs": FT}
 LONG = "H" * 5000 + "1"
@@ -52,6 +52,24 @@ CASES = [
     Case(
         promise="whole numbers of a GeoPackage are ids as they are written",
         make=layer(HYD_NO=[12, 450]), rows=(2, 0, 0), values={"hydrant_id": ["12", "450"]},
+    ),
+    Case(
+        promise="an id of nines is a hydrant's where its neighbours by number are there",
+        make=table(ids("9998", "9999", "10000", "99999")), said=FEET, rows=(3, 1, 0),
+        values={"hydrant_id": ["9998", "9999", "10000"]}, codes={"id-placeholder": 1},
+        aside={4: "id-placeholder"},
+    ),
+    Case(
+        promise="a line of totals under the rows is no hydrant",
+        make=text("HYD_NO,X,Y\n1,760000,2950000\nTOTAL,,\n"), said=FEET, rows=(1, 1, 0),
+        values={"hydrant_id": ["1"]}, codes={"id-placeholder": 1, "no-location": 1},
+        aside={2: "id-placeholder"},
+    ),
+    Case(
+        promise="an id that became a broken number is as good as the whole one",
+        make=table(ids("1003", "1003.0", "1003.5")), said=FEET, rows=(3, 0, 0),
+        values={"hydrant_id": ["1003", "1003.0", "1003.5"]}, codes={"id-alike": 2},
+        says="as good as `1003.0`",
     ),
     Case(
         promise="ids that a blank among them made real stay whole",

@@ -179,6 +179,12 @@ CASES = [
         make=table(shape("SRID=2249;POINT(760000 2950000)", "SRID=2249;POINT(760100 2950000)")),
         rows=(2, 0, 0), points=[A, B], crs=(FT, "source"),
     ),
+    Case(
+        promise="a shape that names no SRID beside others that do is not taken for theirs",
+        make=table(shape("SRID=2249;POINT(760000 2950000)", "POINT(760100 2950000)")),
+        rows=(2, 0, 0), points=[(EAST, NORTH), None], crs=("EPSG:2249", "source"),
+        codes={"place-unreadable": 1, "no-location": 1}, says="names no SRID, as other rows do",
+    ),
     refused(
         "EWKT of two systems in one column is refused",
         table(shape("SRID=2249;POINT(760000 2950000)", f"SRID=4326;POINT({LON} {LAT})")),

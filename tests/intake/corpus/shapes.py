@@ -102,7 +102,8 @@ CASES = [
             AREA_ID=["N", "N", "S", "W", None],
         ),
         kind="areas", rows=(3, 2, 0), aside={4: "no-location", 5: "id-missing"},
-        codes={"shape-mended": 1, "no-location": 1, "id-missing": 1},
+        codes={"shape-mended": 1, "no-location": 1, "id-missing": 1, "areas-joined": 1},
+        says="3 polygons became 2 areas",
     ),
     Case(
         promise="mains of one part and of several are one kind, and one without a shape stays",

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from hydrantgis.ground.errors import CRSError, SourceError, WordsError
 from hydrantgis.ground.flows import FlowUnit
+from hydrantgis.ground.units import LengthUnit
 
 from .case import Case, Make, refused
 from .makers import (
@@ -90,6 +91,12 @@ CASES = [
         says=r"no label for `9` \(1\)",
     ),
     Case(
+        promise="codes that the user has a table for are read by it, not by that of the source",
+        make=then(layer(HYD_NO=["1", "2", "3"], BARREL=[1, 2, 9]), with_domain), rows=(3, 0, 0),
+        said={"codes": {"BARREL": {"1": "wet", "2": "dry", "9": "other"}}},
+        values={"barrel": ["wet", "dry", "other"]}, codes={"codes-read": 1},
+    ),
+    Case(
         promise="codes are read by the table of the user",
         make=hydrants(KIND=["A", "B", "C"]),
         said={
@@ -139,6 +146,14 @@ CASES = [
         make=heights("20 in", "21 in"), kind="readings", said={"constants": TAPE}, known=["2"],
         rows=(1, 1, 0), codes={"unknown-hydrant": 1}, aside={1: "unknown-hydrant"},
         values={"hydrant_id": ["2"]},
+    ),
+    refused(
+        "a unit for a column of words is refused", hydrants(OWNER=["a", "b"]), SourceError,
+        "`owner` has no unit.*bury_ft", said={**FEET, "units": {"owner": LengthUnit.FT}},
+    ),
+    refused(
+        "words for a column of numbers are refused", hydrants(BURY_FT=["4", "5"]), SourceError,
+        "`bury_ft` holds no words.*barrel", said={**FEET, "meanings": {"bury_ft": {"4": "dry"}}},
     ),
     # where a reading was taken
     Case(
