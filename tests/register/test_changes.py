@@ -315,7 +315,7 @@ def test_a_list_that_cannot_be_written_is_told_and_the_register_stands(town, mon
     def closed(*_: object) -> None:
         raise PermissionError("open in a spreadsheet")
 
-    monkeypatch.setattr(job, "write_csv", closed)
+    monkeypatch.setattr(job.bringing, "write_csv", closed)
     bad = layer(A=0, B=100)
     bad["HYD_ID"] = ["A", None]
     heard: list[str] = []

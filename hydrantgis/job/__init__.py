@@ -1,0 +1,22 @@
+"""
+The whole job, in the order in which it is done.
+
+    sources, surveys -> register -> heights -> verdicts -> remedies -> season list -> map, files
+
+Each step is a function that a notebook can call; the command line calls the same ones. This is the
+one place that gathers paths, the time and the rooms.
+"""
+
+from __future__ import annotations
+
+from hydrantgis.intake.words import IntakeWords
+from hydrantgis.job.bringing import beside, bring_in
+from hydrantgis.job.checking import SHOT_RADIUS_FT, Checked, check
+from hydrantgis.job.moment import quiet, the_time
+from hydrantgis.job.showing import draw_map, map_words, plan, write_season
+from hydrantgis.job.standing import keep_standards, standards_for
+
+__all__ = [
+    "SHOT_RADIUS_FT", "Checked", "IntakeWords", "beside", "bring_in", "check", "draw_map",
+    "keep_standards", "map_words", "plan", "quiet", "standards_for", "the_time", "write_season",
+]  # fmt: skip
