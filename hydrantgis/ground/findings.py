@@ -176,6 +176,25 @@ CODES: dict[str, Kind] = {
         _W, "shots whose code is not known are not used as ground",
         "name the field with --field shot_code=FIELD, and words with --value shot_code:WORD=ground",
     ),
+    "shot-word-ambiguous": Kind(
+        _W, "words of shots that may mean several points are not used", "say what each stands for"
+    ),
+    "comments-left-out": Kind(_N, "lines that begin like a comment were not read", "look at one"),
+    "line-unreadable": Kind(_E, "the line does not hold what its order says", "correct it"),
+    "units-differ": Kind(
+        _W, "the file names another unit of length than its CRS has",
+        "find out which one the coordinates are in",
+    ),
+    "no-triangles": Kind(
+        _W, "the surface holds no triangles: it has no elevation between its points",
+        "ask for the surface with its triangles",
+    ),
+    "triangles-left-out": Kind(
+        _W, "triangles name a point that is not there, or not three", "ask for the file again"
+    ),
+    "surface-point-unreadable": Kind(
+        _W, "points of a surface cannot be read, or share an id", "ask for the file again"
+    ),
     "shot-implausible": Kind(_E, "the elevation is a mark for `not known`", "leave it out"),
     # what the register notices
     "id-by-place": Kind(
@@ -211,6 +230,19 @@ CODES: dict[str, Kind] = {
     ),
     "no-grade": Kind(_W, "there is an outlet elevation and no grade to set it against", "shoot it"),
     "grade-outlier": Kind(_W, "a shot lies far off its neighbors and was left out", "check it"),
+    "outside-surface": Kind(_W, "no triangle of the surface lies here", "ask for more of it"),
+    "surface-over-itself": Kind(
+        _W, "triangles of the surface lie over each other; the highest was taken", "mend it"
+    ),
+    "works-overlap": Kind(
+        _W, "the hydrant stands inside several works", "see that no work was drawn twice"
+    ),
+    "work-edge": Kind(
+        _W, "the hydrant stands on the line of a work; taken as inside", "look on which side it is"
+    ),
+    "work-change-unknown": Kind(
+        _W, "a work here does not say how much it changes the grade", "find it out"
+    ),
     "datums-differ": Kind(_E, "outlet and grade stand in different vertical datums", "convert"),
     # what the assess room notices
     "barrel-unknown": Kind(
