@@ -19,7 +19,6 @@ import pyarrow.compute as pc
 
 from hydrantgis.ground.errors import CountError, SourceError, UnreadableError, WordsError, some
 from hydrantgis.ground.findings import findings, join_findings, no_findings
-from hydrantgis.ground.numerals import read_numbers
 from hydrantgis.intake.crs import LEAST_SHARE_INSIDE, inside_area
 from hydrantgis.intake.texts import encoding_of
 
@@ -43,7 +42,6 @@ DELIMITERS = {
 """Marks between cells by name; where several would do, the first does."""
 
 _SKIPPED = "-*"
-_NUMBERS = ("northing", "easting", "elevation")
 _NAMES = {
     "P": (
         "p", "pt", "pnt", "point", "pointid", "pointno", "pointnumber", "pointname", "ptid", "ptno",
@@ -174,7 +172,9 @@ def read_point_file(
         )  # fmt: skip
     mark = _delimiter(rows.slice(0, _SAMPLE), delimiter, decimal, path.name)
     first = _cells(rows.slice(0, 1), mark).to_pylist()[0]
-    named = not _is_number(pa.array(first, pa.large_string()), decimal).to_pylist().count(True)
+    named = (
+        not _is_number(_bare(pa.array(first, pa.large_string())), decimal).to_pylist().count(True)
+    )
     top = None
     if header or (header is None and named):
         top, rows, number = rows[0].as_py(), rows.slice(1), number[1:]
@@ -271,7 +271,20 @@ def _bare(cells: pa.Array) -> pa.Array:
 
 
 def _is_number(cells: pa.Array, decimal: str) -> pa.Array:
-    return pc.fill_null(pc.match_substring_regex(_bare(cells), _NUMBER[decimal]), False)
+    return pc.fill_null(pc.match_substring_regex(cells, _NUMBER[decimal]), False)
+
+
+def _numbers(bare: pa.Array, decimal: str) -> pd.Series:
+    """
+    Numbers, missing where a cell is none, index 0 to n-1.
+
+    No mark of thousands is read: an elevation of `12,345` is as likely one of 12.
+    """
+    plain = pc.replace_substring_regex(bare, r"^\+", "")
+    plain = pc.replace_substring(plain, decimal, ".")
+    values = pc.cast(pc.if_else(_is_number(bare, decimal), plain, None), pa.float64())
+    numbers = values.to_numpy(zero_copy_only=False)
+    return pd.Series(np.where(np.isfinite(numbers), numbers, np.nan))
 
 
 def _delimiter(sample: pa.Array, said: str | None, decimal: str, where: str) -> str:
@@ -291,7 +304,9 @@ def _delimiter(sample: pa.Array, said: str | None, decimal: str, where: str) -> 
         cells = _cells(sample, mark)
         many = np.bincount(
             pc.list_parent_indices(cells).to_numpy(),
-            weights=_is_number(pc.list_flatten(cells), decimal).to_numpy(zero_copy_only=False),
+            weights=_is_number(_bare(pc.list_flatten(cells)), decimal).to_numpy(
+                zero_copy_only=False
+            ),
             minlength=len(sample),
         )
         found[mark] = float(np.median(many))
@@ -336,16 +351,17 @@ def _read(rows: pa.Array, letters: str, mark: str, decimal: str) -> tuple[pd.Dat
     reason = np.full(n, None, dtype=object)
     columns: dict[str, pd.Series] = {}
     for place, letter in enumerate(letters):
-        if letter in _SKIPPED:
-            continue
-        at = pa.array(starts + place, mask=size <= place)
-        columns[LETTERS[letter]] = _bare(flat.take(at)).to_pandas().astype("str")
-    for name in _NUMBERS:
-        if name not in columns:
-            continue
-        columns[name], why = read_numbers(columns[name], decimal)
-        unread = why.notna() if name == "elevation" else columns[name].isna()
-        reason[unread.to_numpy()] = f"the {name} is no number"
+        bare = _bare(flat.take(pa.array(starts + place, mask=size <= place)))
+        if letter in LETTERS:
+            name = LETTERS[letter]
+            columns[name] = bare.to_pandas().astype("str")
+        if letter in "NEZ":
+            columns[name] = _numbers(bare, decimal)
+            needed = bare.is_valid().to_numpy(zero_copy_only=False) | (letter != "Z")
+            reason[needed & columns[name].isna().to_numpy()] = f"the {name} is no number"
+        if place + 1 < width:
+            cut = pc.fill_null(pc.starts_with(bare, '"'), False).to_numpy(zero_copy_only=False)
+            reason[cut] = "a mark between cells stands inside quotes"
     reason[size < least] = f"fewer than {least} cells"
     if not takes_rest:
         beyond = np.flatnonzero(size > width)
@@ -368,7 +384,7 @@ def _ask_for_order(
     read: dict[int, pd.Series] = {}
     for place in range(width):
         column = _bare(pa.array([cells[place] for cells in cut], pa.large_string()))
-        values, _ = read_numbers(column.to_pandas().astype("str"), decimal)
+        values = _numbers(column, decimal)
         if values.notna().mean() >= _MOSTLY:
             read[place] = values
     told = [

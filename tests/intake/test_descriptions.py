@@ -121,6 +121,11 @@ def test_an_id_that_is_not_taken_has_a_reason(text, reason) -> None:
     assert pd.isna(reasons[1])
 
 
+def test_the_word_for_a_hydrant_stands_in_the_same_description() -> None:
+    ids, _ = hydrant_id_in(pd.Series(["NUT OF FH", "12 GND"]), IDS)
+    assert ids.isna().all()
+
+
 def test_a_number_alone_beside_a_whole_id_does_not_count() -> None:
     ids, reasons = hydrant_id_in(pd.Series(["HYD-0123 GND 12 IN LOW"]), IDS)
     assert ids.tolist() == ["HYD-0123"]

@@ -119,6 +119,14 @@ def test_points_that_refer_to_others_have_their_coordinates(landxml) -> None:
     }
 
 
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_chain_of_references_may_be_long(landxml, turned) -> None:
+    links = [f'<CgPoint name="{n}" pntRef="{n + 1}"/>' for n in range(99)]
+    links.append('<CgPoint name="99">1 2 3</CgPoint>')
+    told = read_points(landxml(f"<CgPoints>{''.join(links[::-1] if turned else links)}</CgPoints>"))
+    assert told.points[["northing", "easting", "elevation"]].values.tolist() == [[1, 2, 3]] * 100
+
+
 def test_points_that_cannot_be_read_are_rejected_with_their_text(landxml) -> None:
     texts = ["", "1", "1 2 x", "1 x 3", "1 2 3 4", "nan 2 3", "1 inf 3", "1,2,3", "1 2 nan"]
     body = "".join(f'<CgPoint name="{n}">{text}</CgPoint>' for n, text in enumerate(texts))

@@ -147,6 +147,8 @@ def test_words_that_are_no_order_are_refused(written, order) -> None:
         ("7,nan,20,3,GND", "the northing is no number"),
         ("7,inf,20,3,GND", "the northing is no number"),
         ("7,10,0x14,3,GND", "the easting is no number"),
+        ("7,10,1e999,3,GND", "the easting is no number"),
+        ('"7,1,2,3,x",10,20,3,GND', "a mark between cells stands inside quotes"),
     ],
 )
 def test_a_line_that_cannot_be_read_is_kept_with_its_reason(written, line, reason) -> None:
@@ -186,6 +188,9 @@ def test_decimal_commas_where_they_are_said(written) -> None:
         assert records(told.points) == [("1", 10.5, 20.25, 3.0, "GND")]
         with pytest.raises(SourceError, match="no mark between the cells"):
             read_point_file(written(f"1{mark}10,5{mark}20,25{mark}3,5{mark}GND\n"), order="PNEZD")
+    # thousands are marked in no point file: this may be 18 and a quarter
+    told = read_point_file(written("1;10;20;18,250\n"), order="PNEZ")
+    assert told.rejected["reason"].tolist() == ["the elevation is no number"]
     with pytest.raises(WordsError, match="no decimal mark"):
         read_point_file(path, order="PNEZD", decimal="'")
 
@@ -289,4 +294,4 @@ def test_numbers_come_through_as_they_were_written(tmp_path_factory, rows) -> No
     path.write_text("".join(f"{n!r} {e!r} {z!r}\n" for n, e, z in rows))
     told = read_point_file(path, order="NEZ").points
     got = told[["northing", "easting", "elevation"]].to_numpy()
-    np.testing.assert_allclose(got, np.array(rows), rtol=4e-16, atol=0)
+    assert got.tolist() == [list(row) for row in rows]
