@@ -25,6 +25,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.spatial import cKDTree
 
+from hydrantgis.standards.rules import GROUNDS
+
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
@@ -51,6 +53,13 @@ class GradeFit:
         Grade and its standard uncertainty, missing where there is no shot; shape (n,). [ft]
     slope
         Rise over run of the fitted plane; missing where none was fitted; shape (n,).
+    residual_ft
+        Root mean square distance of the shots from the plane, or from their mean; missing where
+        there is no shot; shape (n,). [ft]
+    highest_ft, lowest_ft
+        The highest and lowest shot of those that it rests on; shape (n,). [ft]
+    shot_sd_ft
+        Standard uncertainty of one of them, root mean square; shape (n,). [ft]
     shots
         How many shots it rests on; shape (n,).
     fit
@@ -62,10 +71,41 @@ class GradeFit:
     elev_ft: NDArray[np.float64]
     sd_ft: NDArray[np.float64]
     slope: NDArray[np.float64]
+    residual_ft: NDArray[np.float64]
+    highest_ft: NDArray[np.float64]
+    lowest_ft: NDArray[np.float64]
+    shot_sd_ft: NDArray[np.float64]
     shots: NDArray[np.intp]
     fit: NDArray[np.object_]
     outlier_hydrant: NDArray[np.intp]
     outlier_shot: NDArray[np.intp]
+
+    def governing(self, ground: str) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """
+        The grade that a rule measures from and its standard uncertainty, shape (n,). [ft]
+
+        Parameters
+        ----------
+        ground
+            One of `GROUNDS`: read at the barrel, or the highest or lowest of the shots round it.
+
+        Raises
+        ------
+        ValueError
+            It is none of them.
+
+        Examples
+        --------
+        >>> fit = grade_at([[0.0, 0.0]], [[10.0, 0], [-5, 8], [-5, -8]],
+        ...                [100.2, 99.9, 99.9], [0.02, 0.02, 0.02])
+        >>> [float(fit.governing(ground)[0][0].round(3)) for ground in GROUNDS]
+        [100.0, 100.2, 99.9]
+        """
+        if ground not in GROUNDS:
+            raise ValueError(f"{ground!r} is none of {', '.join(GROUNDS)}")
+        if ground == "barrel":
+            return self.elev_ft, self.sd_ft
+        return (self.highest_ft if ground == "highest" else self.lowest_ft), self.shot_sd_ft
 
 
 def _pairs(
@@ -190,6 +230,10 @@ def grade_at(
         elev_ft=np.where(none, np.nan, elev),
         sd_ft=np.where(none, np.nan, sd),
         slope=np.where(fit.plane, np.hypot(fit.bx, fit.by), np.nan),
+        residual_ft=np.where(none, np.nan, np.where(fit.plane, fit.off_plane, fit.off_mean)),
+        highest_ft=np.where(none, np.nan, fit.highest + median),
+        lowest_ft=np.where(none, np.nan, fit.lowest + median),
+        shot_sd_ft=np.where(none, np.nan, fit.own_sd),
         shots=fit.count,
         fit=names.astype(object),
         outlier_hydrant=h[out],
@@ -234,6 +278,11 @@ class _Fit:
     by: NDArray[np.float64]
     leverage: NDArray[np.float64]
     var: NDArray[np.float64]
+    off_plane: NDArray[np.float64]
+    off_mean: NDArray[np.float64]
+    highest: NDArray[np.float64]
+    lowest: NDArray[np.float64]
+    own_sd: NDArray[np.float64]
 
 
 def _fit(p: _Pairs) -> _Fit:
@@ -258,7 +307,8 @@ def _fit(p: _Pairs) -> _Fit:
     at_barrel = mean_z - bx * mean_x - by * mean_y
     residual = p.dz - (at_barrel[h] + bx[h] * p.dx + by[h] * p.dy)
     own = p.total(p.sd**2) / some
-    left = np.where(count > 3, p.total(residual**2) / np.maximum(count - 3, 1), 0.0)
+    squares = p.total(residual**2)
+    left = np.where(count > 3, squares / np.maximum(count - 3, 1), 0.0)
     highest, lowest = np.full(p.hydrants, -np.inf), np.full(p.hydrants, np.inf)
     np.maximum.at(highest, h, p.dz)
     np.minimum.at(lowest, h, p.dz)
@@ -277,6 +327,11 @@ def _fit(p: _Pairs) -> _Fit:
         by=by,
         leverage=leverage,
         var=np.where(spread, np.maximum(own, left), np.nan),
+        off_plane=np.sqrt(squares / some),
+        off_mean=np.sqrt(p.total((p.dz - mean_z[h]) ** 2) / some),
+        highest=highest,
+        lowest=lowest,
+        own_sd=np.sqrt(own),
     )
 
 

@@ -100,7 +100,10 @@ def curb_datum_in(
 
 
 def _height_and_sd(
-    readings: pd.DataFrame, hydrant: NDArray[np.intp], grades: Mapping[str, GradeFit]
+    readings: pd.DataFrame,
+    hydrant: NDArray[np.intp],
+    grades: Mapping[str, GradeFit],
+    ground_of: str,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.object_], NDArray[np.bool_]]:
     """
     Height from where it was measured, its uncertainty, its basis, a value a reading.
@@ -121,16 +124,18 @@ def _height_and_sd(
     height[paired] = height_over_grade_in(outlet[paired], ground[paired])
     datum = readings["vertical_datum"].map(datum_key, na_action="ignore").to_numpy(dtype=object)
     for name, grade in grades.items():  # a datum or two
-        fitted = grade.elev_ft[hydrant]
+        governs, governs_sd = grade.governing(ground_of)
+        fitted, fitted_sd = governs[hydrant], governs_sd[hydrant]
         shot = np.isnan(height) & np.isfinite(outlet) & np.isfinite(fitted) & (datum == name)
         height[shot] = height_over_grade_in(outlet[shot], fitted[shot])
         # a method's figure is that of two equal parts; the ground's part is now the fit's
         part = np.where(np.isnan(own[shot]), sd[shot] / math.sqrt(2), sd[shot])
-        sd[shot] = np.hypot(part, grade.sd_ft[hydrant][shot] * 12.0)
-        vague[shot] = grade.sd_ft[hydrant][shot] > CONTACT_GRADE_SD_FT
+        sd[shot] = np.hypot(part, fitted_sd[shot] * 12.0)
+        vague[shot] = fitted_sd[shot] > CONTACT_GRADE_SD_FT
+        fit = grade.fit[hydrant][shot] if ground_of == "barrel" else ground_of
         basis[shot] = fill(
             "{word} outlet over {fit} of {shots} shots",
-            word=word[shot], fit=grade.fit[hydrant][shot], shots=grade.shots[hydrant][shot],
+            word=word[shot], fit=fit, shots=grade.shots[hydrant][shot],
         )  # fmt: skip
     return height, sd, basis, vague
 
@@ -222,7 +227,7 @@ def basis_heights(
     rows = readings[position >= 0]
     at = position[position >= 0]
     fits = grades or {}
-    height, sd, basis, vague = _height_and_sd(rows, at, fits)
+    height, sd, basis, vague = _height_and_sd(rows, at, fits, rule.ground)
     limits = READINGS["outlet_height_in"]
     impossible = (height < (limits.least or 0.0)) | (height > (limits.most or 0.0))
     height[impossible] = np.nan

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 DATUMS = ("grade", "higher-of-curb-and-grade", "flange-bottom")
 HOW_READ = ("seen", "second hand", "from memory")
+GROUNDS = ("barrel", "highest", "lowest")
+"""Which of the ground round a hydrant a rule may measure from."""
 DECISIONS = ("simple", "guarded")
 
 
@@ -85,6 +87,9 @@ class HeightRule:
         `centerline` or `bottom` of it.
     datum
         What it is measured from.
+    ground
+        Where shots tell the grade: the ground at the `barrel`, or the `highest` or `lowest` of the
+        shots round it.
     curb_within_in
         For the datum `higher-of-curb-and-grade`: how near the curb must be to count. [in]
     window, flange
@@ -104,6 +109,7 @@ class HeightRule:
     window: Window
     flange: Window
     citation: Citation
+    ground: str = "barrel"
     curb_within_in: float | None = None
     resolution_in: float = 0.01
     decision: str = "simple"
@@ -121,10 +127,11 @@ class HeightRule:
         return replace(self, outlet=outlet, rule_id=f"{self.rule_id}+{outlet}")
 
     def __str__(self) -> str:
+        ground = "" if self.ground == "barrel" else f" ({self.ground} round the barrel)"
         flange = f"; flange {self.flange}" if self.flange.limited else ""
         return (
             f"{self.point} of {self.outlet} outlet, {self.window} above "
-            f"{self.datum.replace('-', ' ')}{flange}"
+            f"{self.datum.replace('-', ' ')}{ground}{flange}"
         )
 
 
@@ -165,6 +172,7 @@ def rule_from_mapping(mapping: Mapping[str, Any], name: str) -> HeightRule:
     outlet = reader.choice("outlet", OUTLETS, required=True)
     point = reader.choice("point", POINTS, required=True)
     datum = reader.choice("datum", DATUMS, required=True)
+    ground = reader.choice("ground", GROUNDS)
     curb = reader.number("curb_within_in", above=0)
     if (datum == "higher-of-curb-and-grade") != (curb is not None):
         reader.problem("curb_within_in", "goes with datum `higher-of-curb-and-grade`, and only it")
@@ -204,6 +212,7 @@ def rule_from_mapping(mapping: Mapping[str, Any], name: str) -> HeightRule:
             how_read=how_read,
             words=str(words),
         ),
+        ground=ground or "barrel",
         curb_within_in=curb,
         resolution_in=0.01 if resolution is None else resolution,
         decision=decision or "simple",

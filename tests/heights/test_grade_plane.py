@@ -83,6 +83,30 @@ def test_value_and_uncertainty_are_those_of_least_squares(shots, noise, own):
     assert fit.elev_ft[0] == pytest.approx(value, abs=1e-8)
     assert fit.sd_ft[0] == pytest.approx(error, rel=1e-6)
     assert fit.slope[0] == pytest.approx(slope, abs=1e-8)
+    assert (fit.highest_ft[0], fit.lowest_ft[0]) == (pytest.approx(z.max()), pytest.approx(z.min()))
+    design = np.column_stack([np.ones(len(xy)), xy])
+    off = z - design @ linalg.lstsq(design, z)[0]
+    assert fit.residual_ft[0] == pytest.approx(np.sqrt(np.mean(off**2)), abs=1e-8)
+    assert fit.shot_sd_ft[0] == pytest.approx(own)
+
+
+@pytest.mark.parametrize(
+    ("ground", "elev", "sd"), [("highest", 101.0, 0.05), ("lowest", 98.5, 0.05)]
+)
+def test_the_ground_that_governs_may_be_the_highest_or_lowest_shot(ground, elev, sd):
+    xy = [[10.0, 0.0], [-5.0, 8.0], [-5.0, -8.0], [3.0, 9.0]]
+    fit = grade_at([[0.0, 0.0]], xy, [101.0, 99.9, 98.5, 100.3], [0.05] * 4)
+    at, of = fit.governing(ground)
+    assert (at[0], of[0]) == (pytest.approx(elev), pytest.approx(sd))
+    with pytest.raises(ValueError, match="barrel, highest, lowest"):
+        fit.governing("middle")
+
+
+def test_a_blunder_is_neither_the_highest_ground_nor_the_lowest():
+    xy = [[10.0, 0.0], [-5.0, 8.0], [-5.0, -8.0], [3.0, 9.0]]
+    fit = grade_at([[0.0, 0.0]], xy, [100.2, 99.9, 99.9, 5.0], [0.02] * 4)
+    assert fit.lowest_ft[0] == pytest.approx(99.9)
+    assert fit.shots[0] == 3
 
 
 def test_many_hydrants_at_once_are_each_done_alone():

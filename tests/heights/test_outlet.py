@@ -211,6 +211,19 @@ def test_an_outlet_elevation_alone_is_set_against_the_grade_from_shots(hydrants,
     assert not len(found)
 
 
+@pytest.mark.parametrize(("ground", "height"), [("highest", 15.0), ("lowest", 27.0)])
+def test_the_rule_says_which_ground_governs(hydrants, readings, ground, height):
+    told = readings(["A"], outlet_elev_ft=[131.75], vertical_datum="NAVD88", method="level")
+    layout = np.array([[10.0, 0], [-5, 8], [-5, -8]])
+    fit = grade_at([[0.0, 0.0]], layout, [130.5, 130.0, 129.5], [0.02] * 3)
+    rule = dataclasses.replace(RULE, ground=ground)
+    basis, _ = basis_heights(hydrants(["A"]), told, rule, grades={"navd88": fit})
+    assert basis["outlet_height_in"].tolist() == pytest.approx([height])
+    assert basis["height_sd_in"].tolist() == pytest.approx([12 * np.hypot(0.02, 0.02)])
+    assert basis["height_basis"].tolist() == [f"level outlet over {ground} of 3 shots"]
+    assert f"({ground} round the barrel)" in str(rule)
+
+
 def test_elevations_of_two_vertical_datums_are_never_subtracted(hydrants, readings):
     told = readings(["A"], outlet_elev_ft=[131.75], vertical_datum="NGVD29", method="level")
     basis, found = basis_heights(hydrants(["A"]), told, RULE, grades={"navd88": flat_grade(1)})
