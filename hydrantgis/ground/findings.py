@@ -196,6 +196,28 @@ CODES: dict[str, Kind] = {
         _W, "points of a surface cannot be read, or share an id", "ask for the file again"
     ),
     "shot-implausible": Kind(_E, "the elevation is a mark for `not known`", "leave it out"),
+    "terrain-too-coarse": Kind(
+        _W, "the terrain is too coarse to decide any height",
+        "rank visits with it at most, and ask for a finer one",
+    ),
+    "terrain-no-accuracy": Kind(
+        _W, "nobody says how accurate the terrain is", "look for RMSEz in its report, and say it"
+    ),
+    "terrain-no-datum": Kind(
+        _N, "nobody says in which vertical datum the terrain is", "look in its metadata, and say it"
+    ),
+    "terrain-overruled": Kind(
+        _W, "what the terrain says of itself was overruled", "be sure of it"
+    ),
+    "terrain-outside": Kind(
+        _W, "the point lies outside the terrain, or on the outer half of its outermost cells",
+        "add the tile next to it, or shoot the grade",
+    ),
+    "terrain-nodata": Kind(_W, "the terrain has no value at the point", "shoot the grade"),
+    "terrain-nodata-undeclared": Kind(
+        _W, "the terrain holds an impossible elevation at the point: a mark for `no value`",
+        "say the mark if it is one value",
+    ),
     # what the register notices
     "id-by-place": Kind(
         _N, "the row has no id, and stands where a hydrant of the register does: it got that id",
