@@ -166,6 +166,18 @@ CODES: dict[str, Kind] = {
         _N, "the readings have coordinates, and nothing says of which CRS",
         "say --crs, and they are held against the hydrants",
     ),
+    "shot-names-two": Kind(
+        _W, "the description of the shot names more than one hydrant", "mend the description"
+    ),
+    "shot-elsewhere": Kind(
+        _W, "the shot lies far from the hydrant that it names", "look at the shot"
+    ),
+    "shot-near-two": Kind(
+        _W, "the shot names no hydrant and stands between two", "name the hydrant in the survey"
+    ),
+    "shot-of-no-hydrant": Kind(
+        _W, "the shot is of a hydrant and stands at none", "name the hydrant in the survey"
+    ),
     "no-height": Kind(_W, "the reading holds no height", "measure the hydrant"),
     "height-implausible": Kind(_E, "no hydrant stands at this height", "measure again"),
     "height-suspicious": Kind(_W, "the height is possible and rare", "look at the hydrant"),

@@ -59,10 +59,17 @@ BARRELS = ("dry", "wet", "other")
 STATUSES = ("in_service", "out_of_service", "retired")
 OUTLETS = ("hose", "pumper", "lowest", "any")
 POINTS = ("centerline", "bottom")
-MEASURED_TO = tuple(f"{outlet}-{point}" for outlet in OUTLETS for point in POINTS)
+MEASURED_TO = (
+    *(f"{outlet}-{point}" for outlet in OUTLETS for point in POINTS), "nut-top", "flange-bottom",
+)  # fmt: skip
 MEASURED_FROM = ("grade", "curb", "flange")
-METHODS = ("tape", "level", "gnss", "eye", "terrain")
-SHOT_CODES = ("ground", "outlet", "flange", "curb", "other")
+METHODS = ("tape", "level", "gnss", "shot", "eye", "terrain")
+SHOT_CODES = (
+    "ground", "outlet", "outlet-centerline", "outlet-bottom", "flange", "nut", "curb", "wall",
+    "other",
+)  # fmt: skip
+SHOTS_ON_HYDRANT = SHOT_CODES[1:6]
+"""Codes of shots that stand on a hydrant."""
 EVENTS = (
     "imported", "measured", "extended", "grade_changed", "flowed", "out_of_service",
     "returned_to_service", "retired", "closed_out",
@@ -158,6 +165,8 @@ SHOTS = Table(
         _feet("elev_sd_ft", "Standard uncertainty", "Of the elevation.", 0, 10),
         _date("shot_date", "Shot on", "When it was surveyed."),
         _text("description", "Description", "As the survey wrote it."),
+        _text("hydrant_id", "Hydrant", "The hydrant that the shot names."),
+        _text("measured_to", "Measured to", "Outlet and point of it.", *MEASURED_TO),
     ),
     geometry="Point",
 )

@@ -21,6 +21,7 @@ from hydrantgis.ground.table import Column, Kind
 from hydrantgis.ground.text import as_text
 from hydrantgis.ground.units import LengthUnit, convert, parse_lengths_in, unit_of
 from hydrantgis.intake.dates import DATES_FOR_NONE, FIRST_HYDRANTS, read_dates
+from hydrantgis.intake.descriptions import shot_kind
 from hydrantgis.intake.match import plain, unit_in_name
 from hydrantgis.intake.plausible import looks_like, sentinels_in
 
@@ -44,11 +45,6 @@ WORDS: dict[str, dict[str, str]] = {
         "fuera_de_servicio": "out_of_service", "en_service": "in_service",
         "hors_service": "out_of_service", "in_betrieb": "in_service",
         "ausser_betrieb": "out_of_service", "in_gebruik": "in_service",
-    },
-    "shot_code": {
-        "gnd": "ground", "grd": "ground", "ground": "ground", "gs": "ground", "eg": "ground",
-        "outlet": "outlet", "flange": "flange", "flg": "flange", "curb": "curb", "tc": "curb",
-        "bc": "curb", "other": "other",
     },
 }  # fmt: skip
 """What sources write, made plain, and the allowed word that it stands for."""
@@ -262,7 +258,23 @@ def _without_marks(
     return series.mask(marks), [("sentinel-value", told)]
 
 
+def _shot_codes(series: pd.Series, words: IntakeWords) -> Read:
+    """What shots stand on, by the words of a field book; what is none of them is `other`."""
+    text = as_text(series)
+    kinds, noticed = shot_kind(text, codes_of_shots(words))
+    remarks = list(zip(noticed["code"], noticed["message"], strict=True))
+    return Read(kinds.replace("unknown", "other").where(text.notna()), _none(series), remarks)
+
+
+def codes_of_shots(words: IntakeWords) -> dict[str, str]:
+    """What the user says that words of a field book stand for."""
+    said = words.meanings.get("shot_code", {})
+    return {word: "unknown" if kind == "other" else kind for word, kind in said.items()}
+
+
 def _dates_or_text(series: pd.Series, column: Column, words: IntakeWords) -> Read:
+    if column.name == "shot_code":
+        return _shot_codes(series, words)
     if column.kind is Kind.DATE:
         told = series.mask(said_nothing(series)) if series.dtype == "str" else series
         return Read(*read_dates(told, words.date_order))

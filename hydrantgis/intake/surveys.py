@@ -12,15 +12,16 @@ import pandas as pd
 from hydrantgis.ground.errors import UnitError, some
 from hydrantgis.ground.findings import findings, join_findings
 from hydrantgis.ground.identity import content_ids
-from hydrantgis.ground.tables import READINGS
+from hydrantgis.ground.tables import READINGS, SHOTS_ON_HYDRANT
 from hydrantgis.ground.text import fill
-from hydrantgis.intake.cells import WORDS
-from hydrantgis.intake.match import plain
+from hydrantgis.intake.cells import codes_of_shots
+from hydrantgis.intake.descriptions import hydrant_id_in, shot_kind
 
 if TYPE_CHECKING:
     import datetime as dt
 
     from hydrantgis.intake.ledger import Ledger
+    from hydrantgis.intake.words import IntakeWords
 
 SUSPICIOUS_IN = (6.0, 60.0)
 """Outlet heights outside this are kept and told: common practice, no source. [in]"""
@@ -117,14 +118,15 @@ def _need_datum(frame: pd.DataFrame, needed: pd.Series) -> None:
         )
 
 
-def _shot_code(description: str) -> str:
-    """What the first word of a survey's description stands for."""
-    words = description.split(maxsplit=1)
-    return WORDS["shot_code"].get(plain(words[0]), "other") if words else "other"
+def settle_shots(
+    frame: pd.DataFrame, ledger: Ledger, words: IntakeWords, known: pd.Series | None
+) -> None:
+    """
+    Shots need an elevation and a datum.
 
-
-def settle_shots(frame: pd.DataFrame, ledger: Ledger) -> None:
-    """Shots need an elevation and a datum; the code is read from the description where needed."""
+    What they stand on, and the hydrant that they name, is read from the description where no field
+    tells it; a shot on an outlet is one of the point that its code or the user says.
+    """
     elev = frame["elev_ft"]
     mark = elev.notna() & ((elev <= _LEAST_ELEV_FT) | (elev == 0))
     ledger.put_aside(
@@ -132,9 +134,13 @@ def settle_shots(frame: pd.DataFrame, ledger: Ledger) -> None:
     )
     ledger.put_aside(elev.isna(), "rejected", "value-missing", "no elevation")
     _need_datum(frame, elev.notna())
-    meaning = {text: _shot_code(text) for text in frame["description"].dropna().unique()}
-    told = frame["description"].map(meaning).astype("str").fillna("other")
+    kinds, noticed = shot_kind(frame["description"], codes_of_shots(words))
+    if frame["shot_code"].isna().any():
+        ledger.notes.append(noticed)
+    told = kinds.astype("str").replace("unknown", "other")
     frame["shot_code"] = frame["shot_code"].fillna(told)
+    _name_hydrants(frame, ledger, known)
+    _say_points(frame)
     other = frame["shot_code"] == "other"
     if other.any():
         ledger.notes.append(
@@ -145,3 +151,32 @@ def settle_shots(frame: pd.DataFrame, ledger: Ledger) -> None:
                 "and not used as ground",
             )
         )  # fmt: skip
+
+
+def _name_hydrants(frame: pd.DataFrame, ledger: Ledger, known: pd.Series | None) -> None:
+    """The hydrant that a description names, where no field does; one that is not known is told."""
+    if known is None:
+        return
+    on = frame["shot_code"].isin(SHOTS_ON_HYDRANT) & frame["hydrant_id"].isna()
+    named, why = hydrant_id_in(frame["description"][on], known)
+    frame.loc[on, "hydrant_id"] = named
+    two = why.notna()
+    ledger.notes.append(
+        findings(
+            "shot-names-two", table="shots", keys=two.index[two], column="hydrant_id",
+            values=frame["description"][on][two], messages=why[two].tolist(),
+        )
+    )  # fmt: skip
+    stranger = frame["hydrant_id"].notna() & ~frame["hydrant_id"].isin(known)
+    ledger.put_aside(stranger, "held", "unknown-hydrant", "this hydrant is not in the register")
+
+
+def _say_points(frame: pd.DataFrame) -> None:
+    """Which point of which outlet a shot tells: what is said for all, as far as the code allows."""
+    outlet = frame["shot_code"].str.startswith("outlet")
+    said = frame["measured_to"].where(outlet)
+    which = said.str.rpartition("-")[0].where(said.notna(), "any")
+    for point in ("centerline", "bottom"):
+        coded = frame["shot_code"] == f"outlet-{point}"
+        said = said.mask(coded, which + f"-{point}")
+    frame["measured_to"] = said.astype("str")

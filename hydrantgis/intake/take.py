@@ -179,7 +179,7 @@ def take(
     today
         Dates after it lie in the future.
     stands
-        The `hydrants` table of the register, for readings; None where there is none.
+        The `hydrants` table of the register, for surveys; None where there is none.
     service
         Where the utility's hydrants are, in degrees; None where that is not known yet.
     allow_remote
@@ -285,15 +285,16 @@ def _settle_rows(
 ) -> None:
     """What becomes of each row."""
     kind = ledger.table.name
+    known = None if stands is None else stands["hydrant_id"]
     if kind == "readings":
-        settle_readings(frame, ledger, None if stands is None else stands["hydrant_id"], today)
+        settle_readings(frame, ledger, known, today)
     elif kind == "areas":
         ledger.put_aside(frame["area_id"].isna(), "held", "id-missing", "no `area_id`")
         if shapes is not None:
             ledger.put_aside(shapes.isna(), "held", "no-location", message=None)
     else:
         if kind == "shots":
-            settle_shots(frame, ledger)
+            settle_shots(frame, ledger, words, known)
         sort_out_ids(
             frame, shapes, ledger,
             placeholders=words.placeholders, same_place_ft=words.same_place_ft,

@@ -16,6 +16,7 @@ from hydrantgis.ground.tables import (
 from hydrantgis.intake.crs import service_area
 from hydrantgis.intake.take import Intake, take
 from hydrantgis.intake.words import IntakeWords
+from hydrantgis.job.moment import quiet, the_time
 from hydrantgis.register.places import named_by_place
 from hydrantgis.register.store import Register
 
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
     from hydrantgis.ground.table import Table
     from hydrantgis.register.additions import Added
 
-from hydrantgis.job.moment import quiet, the_time
 
 _HELD_AGAINST = ("hydrants", "valves", "shots")
 """What lies where the hydrants of the register do."""

@@ -22,9 +22,13 @@ from hydrantgis.ground.tables import (
     EXCEPTIONS,
     MAINS,
     PROVENANCE,
+    READINGS,
 )
 from hydrantgis.heights.grade import GradeFit, grade_at
 from hydrantgis.heights.outlet import basis_heights, datum_key
+from hydrantgis.heights.shots import readings_of_shots
+from hydrantgis.job.moment import quiet
+from hydrantgis.job.standing import standards_for, texts_of
 from hydrantgis.register.geopackage import write_geopackage
 from hydrantgis.register.store import Register
 from hydrantgis.season.areas import area_of
@@ -35,12 +39,11 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     import pyproj
+    from numpy.typing import NDArray
 
     from hydrantgis.standards.kits import KitCatalogue
     from hydrantgis.standards.rules import HeightRule
 
-from hydrantgis.job.moment import quiet
-from hydrantgis.job.standing import standards_for, texts_of
 
 SHOT_RADIUS_FT = 25.0
 """Ground shots farther from a hydrant than this do not tell its grade. [ft]"""
@@ -99,21 +102,34 @@ class Checked:
         )
 
 
+def _on_plane(
+    hydrants: gpd.GeoDataFrame, crs: pyproj.CRS
+) -> tuple[NDArray[np.float64], Callable[[pd.DataFrame], NDArray[np.float64]]]:
+    """Where the hydrants stand on a plane, and what lays rows of `x` and `y` on the same. [ft]"""
+    here = xy(hydrants.geometry)
+    to_plane = plane_ft(here, crs)
+
+    def laid(rows: pd.DataFrame) -> NDArray[np.float64]:
+        return np.column_stack(to_plane.transform(rows["x"].to_numpy(), rows["y"].to_numpy()))
+
+    return np.column_stack(to_plane.transform(here[:, 0], here[:, 1])), laid
+
+
 def _grades(
-    hydrants: gpd.GeoDataFrame, shots: pd.DataFrame, crs: pyproj.CRS
+    hydrants: gpd.GeoDataFrame,
+    shots: pd.DataFrame,
+    flat: NDArray[np.float64],
+    laid: Callable[[pd.DataFrame], NDArray[np.float64]],
 ) -> tuple[dict[str, GradeFit], pd.DataFrame]:
     """Grade at the hydrants from the ground shots, by datum, and shots that were left out."""
     ground = shots[shots["x"].notna() & shots["vertical_datum"].notna()]
-    here = xy(hydrants.geometry)
-    to_plane = plane_ft(here, crs)
-    flat = np.column_stack(to_plane.transform(here[:, 0], here[:, 1]))
     key = ground["vertical_datum"].map({n: datum_key(n) for n in ground["vertical_datum"].unique()})
     fits: dict[str, GradeFit] = {}
     notes = [no_findings()]
     for name, part in ground.groupby(key, sort=True):  # a datum or two
         fits[str(name)] = fit = grade_at(
             flat,
-            np.column_stack(to_plane.transform(part["x"].to_numpy(), part["y"].to_numpy())),
+            laid(part),
             part["elev_ft"],
             part["elev_sd_ft"].fillna(GRADE_SHOT_SD_FT),
             radius_ft=SHOT_RADIUS_FT,
@@ -167,14 +183,19 @@ def check(
     hydrants, readings = store.hydrants(), store.readings()
     areas = gpd.GeoDataFrame(store.read(AREAS))
     tell("heights")
-    grades, outliers = _grades(hydrants, store.ground_shots(), store.crs)
+    flat, laid = _on_plane(hydrants, store.crs)
+    grades, outliers = _grades(hydrants, store.ground_shots(), flat, laid)
+    shots = store.hydrant_shots()
+    shot, on_shots = readings_of_shots(hydrants, shots, flat, laid(shots), grades)
+    if len(shot):
+        readings = READINGS.conform(pd.concat([readings, shot], ignore_index=True))
     basis, on_heights = basis_heights(hydrants, readings, height_rule, grades=grades)
     tell("verdicts and remedies")
     area_ids, on_areas = area_of(hydrants, areas)
     table, on_hydrants = assess.check(
         hydrants, basis, rule=height_rule, kits=catalogue, area_ids=area_ids
     )
-    noticed = join_findings(outliers, on_heights, on_areas, on_hydrants)
+    noticed = join_findings(outliers, on_shots, on_heights, on_areas, on_hydrants)
     return Checked(
         table=table,
         hydrants=hydrants,

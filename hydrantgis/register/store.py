@@ -49,7 +49,7 @@ if TYPE_CHECKING:
     from hydrantgis.ground.table import Table
     from hydrantgis.intake.take import Intake
 
-FORMAT = "2"
+FORMAT = "3"
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +74,11 @@ class Register:
         self._must_be_there()
         table = SHOTS.only(("shot_id", "elev_ft", "elev_sd_ft", "vertical_datum"))
         return read_points(self.path, table, where="shot_code = 'ground'")
+
+    def hydrant_shots(self) -> pd.DataFrame:
+        """Shots on hydrants and curbs, with `x` and `y` in the CRS of the register."""
+        self._must_be_there()
+        return read_points(self.path, SHOTS, where="shot_code NOT IN ('ground', 'wall', 'other')")
 
     def read(self, table: Table, *, where: str | None = None) -> pd.DataFrame:
         """

@@ -50,6 +50,11 @@ METHODS: dict[str, Method] = {
         math.hypot(2.0, 2.0) / 2.54,
         "common practice, no source: two real-time kinematic points of 2 cm each",
     ),
+    "shot": Method(
+        CONTACT,
+        math.hypot(0.02, 0.02) * 12,
+        "common practice, no source: two surveyed points of 0.02 ft each",
+    ),
     "eye": Method(
         SCREENING,
         3.0 / math.sqrt(3.0),

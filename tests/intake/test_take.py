@@ -537,3 +537,47 @@ def test_rows_in_are_always_accepted_held_or_rejected(tmp_path_factory, rows) ->
 def test_a_count_that_does_not_add_up_is_a_fault() -> None:
     with pytest.raises(Exception, match="do not add up"):
         Count(rows=3, accepted=1, held=1, rejected=0)
+
+
+def shots_of(tmp_path: Path, rows: str, **said: object) -> object:
+    stands = gpd.GeoDataFrame({"hydrant_id": ["HYD-7", "HYD-8"]}, geometry=[None] * 2, crs=2249)
+    told = {
+        "crs": "EPSG:2249", "units": {"elev_ft": LengthUnit.FT},
+        "constants": {"vertical_datum": "NAVD88", "measured_to": "pumper-centerline"}, **said,
+    }  # fmt: skip
+    path = text(tmp_path, "P,N,E,Z,D\n" + rows)
+    return take(str(path), "shots", IntakeWords(**told), today=TODAY, stands=stands)
+
+
+def test_shots_tell_what_they_stand_on_and_which_hydrant(tmp_path) -> None:
+    rows = (
+        "1,2950000,760000,101.7,FH HYD-7 OUTLET\n2,2950000,760000,101.5,HYD-8 BOT OUTLET\n"
+        "3,2950000,760000,100.2,FH HYD-7 FLG\n4,2950000,760000,100,GND\n"
+        "5,2950000,760000,100,BC\n6,2950000,760000,102,HYD-7 HYD-8 NUT\n7,2950000,760000,100,\n"
+    )
+    intake = shots_of(tmp_path, rows)
+    assert intake.accepted["shot_code"].tolist() == [
+        "outlet", "outlet-bottom", "flange", "ground", "other", "nut", "other",
+    ]  # fmt: skip
+    named = intake.accepted["hydrant_id"]
+    assert named.where(named.notna(), "").tolist() == ["HYD-7", "HYD-8", "HYD-7", "", "", "", ""]
+    points = intake.accepted["measured_to"]
+    assert points.dropna().tolist() == ["pumper-centerline", "pumper-bottom"]
+    assert {"shot-word-ambiguous", "shot-names-two", "shot-code-unknown"} <= codes(intake).keys()
+
+
+def test_the_user_says_what_words_of_a_field_book_stand_for(tmp_path) -> None:
+    said = {"meanings": {"shot_code": {"BC": "curb", "BRL": "ground"}}}
+    intake = shots_of(tmp_path, "1,2950000,760000,101,BC\n2,2950000,760001,100,BRL\n", **said)
+    assert intake.accepted["shot_code"].tolist() == ["curb", "ground"]
+
+
+def test_a_shot_that_names_a_stranger_is_held(tmp_path) -> None:
+    path = text(tmp_path, "P,N,E,Z,D,HYD_ID\n1,2950000,760000,101,OUTLET,HYD-99\n")
+    stands = gpd.GeoDataFrame({"hydrant_id": ["HYD-7"]}, geometry=[None], crs=2249)
+    said = IntakeWords(
+        crs="EPSG:2249", units={"elev_ft": LengthUnit.FT}, constants={"vertical_datum": "NAVD88"}
+    )
+    intake = take(str(path), "shots", said, today=TODAY, stands=stands)
+    assert str(intake.count) == "1 rows in = 0 accepted + 1 held + 0 rejected"
+    assert codes(intake)["unknown-hydrant"] == 1
