@@ -9,7 +9,7 @@ import traceback
 
 import typer
 
-from hydrantgis.cli import bring, judge, standing
+from hydrantgis.cli import bring, judge, standing, surveying
 from hydrantgis.cli.talk import put_error, speak_utf8
 from hydrantgis.ground.errors import HydrantGISError, UnreadableError, WordsError
 
@@ -54,7 +54,7 @@ def _whole(
 app.command("demo")(judge.demo)
 app.command("inspect")(bring.inspect)
 app.command("import")(bring.import_layer)
-app.command("survey")(bring.survey)
+app.command("survey")(surveying.survey)
 app.command("check")(judge.check)
 app.command("plan")(judge.plan)
 app.command("map")(judge.map_hydrants)

@@ -1,5 +1,5 @@
 """
-Commands that look into sources and bring them in: inspect, import, survey.
+Commands that look into sources and bring them in: inspect and import.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from hydrantgis.cli import options as o
+from hydrantgis.cli.said import said_words
 from hydrantgis.cli.talk import DATA_ERRORS, grid, has_errors, put, put_findings, put_json, teller
 from hydrantgis.ground.errors import WordsError, some
 
@@ -37,6 +38,7 @@ def inspect(
     swap_xy: o.SwapXy = False,
     encoding: o.Encoding = None,
     header_row: o.HeaderRow = None,
+    order: o.Order = None,
     decimal: o.Decimal = None,
     write_profile: Annotated[
         Path | None,
@@ -62,9 +64,9 @@ def inspect(
     from hydrantgis.intake.profile import start_profile
     from hydrantgis.intake.remote import told
 
-    words, kind = _said(
+    words, kind = said_words(
         profile, crs=crs, layer=layer, near=near, places=place, swap_xy=swap_xy, encoding=encoding,
-        header_row=header_row, decimal=decimal,
+        header_row=header_row, order=order, decimal=decimal,
     )  # fmt: skip
     kind = as_kind or kind
     if kind is not None and kind not in (*LAYER_KINDS, *SURVEY_KINDS):
@@ -151,73 +153,6 @@ def _put_layer(entry: dict[str, Any]) -> None:
         grid([(f["severity"], f["code"], f["field"], f["message"]) for f in told], indent=4)
 
 
-def _said(
-    profile: Path | None,
-    *,
-    crs: str | None = None,
-    layer: str | None = None,
-    near: str | None = None,
-    places: list[str] | None = None,
-    swap_xy: bool = False,
-    encoding: str | None = None,
-    header_row: int | None = None,
-    decimal: str | None = None,
-    fields: list[str] | None = None,
-    units: list[str] | None = None,
-    spellings: list[str] | None = None,
-    values: list[str] | None = None,
-    date_order: str | None = None,
-    number_rows: str | None = None,
-    constants: dict[str, str | None] | None = None,
-) -> tuple[IntakeWords, str | None]:
-    """The words of the command line over those of the profile, and the profile's `as`."""
-    from hydrantgis.ground.numerals import DECIMALS
-    from hydrantgis.ground.units import unit_of
-    from hydrantgis.intake.words import (
-        DATE_ORDERS,
-        IntakeWords,
-        pairs,
-        place_of,
-        unit_for,
-        words_from_mapping,
-    )
-    from hydrantgis.standards.load import read_toml
-
-    for option, word, known in (
-        ("--date-order", date_order, DATE_ORDERS),
-        ("--decimal", decimal, DECIMALS),
-    ):
-        if word is not None and word not in known:
-            raise WordsError(f"`{word}` is no {option}", accepted=" or ".join(known))
-    by_column: dict[str, dict[str, str]] = {}
-    for name, allowed in pairs(values or [], "--value column:WORD").items():
-        column, colon, word = name.partition(":")
-        if not colon:
-            raise WordsError(f"`{name}` names no column", accepted="--value column:WORD=ALLOWED")
-        by_column.setdefault(column, {})[word] = allowed
-    said = IntakeWords(
-        crs=crs,
-        layer=layer,
-        near=None if near is None else place_of(near),
-        place=pairs(places or [], "--place"),
-        swap_xy=swap_xy or None,
-        encoding=encoding,
-        header_row=header_row,
-        decimal=decimal,
-        fields=pairs(fields or [], "--field"),
-        units={k: unit_for(k, v) for k, v in pairs(units or [], "--unit").items()},
-        spellings={k.lower(): unit_of(v) for k, v in pairs(spellings or [], "--spelling").items()},
-        constants={k: v for k, v in (constants or {}).items() if v is not None},
-        meanings=by_column,
-        date_order=date_order,
-        number_rows=number_rows,
-    )
-    if profile is None:
-        return said, None
-    kept, kind = words_from_mapping(read_toml(profile), profile.name)
-    return said.over(kept), kind
-
-
 def import_layer(
     source: o.Source,
     as_kind: Annotated[
@@ -271,12 +206,12 @@ def import_layer(
       hydrantgis import districts.shp --as areas --field area_id=DIST_NO
       hydrantgis import list.csv --crs EPSG:4326 --number-rows H- --dry-run
     """
-    words, kind = _said(
+    words, kind = said_words(
         profile, crs=crs, layer=layer, near=near, places=place, swap_xy=swap_xy, encoding=encoding,
         header_row=header_row, decimal=decimal, fields=field, units=unit, spellings=spelling,
         values=value, date_order=date_order, number_rows=number_rows,
     )  # fmt: skip
-    _bring(
+    bring(
         source, as_kind or kind or "hydrants", LAYER_KINDS, register, words,
         replace=replace, adds=adds, strict=strict, as_json=as_json, dry_run=dry_run, quiet=quiet,
         allow_remote=allow_remote,
@@ -284,74 +219,7 @@ def import_layer(
     )  # fmt: skip
 
 
-def survey(
-    source: o.Source,
-    as_kind: Annotated[str | None, typer.Option("--as", help="readings or shots.")] = None,
-    register: o.RegisterFile = o.DEFAULT_REGISTER,
-    method: Annotated[
-        str | None, typer.Option(help="How all were measured: tape, level, gnss, eye.")
-    ] = None,
-    measured_to: Annotated[
-        str | None, typer.Option(help="Outlet and point, for example pumper-centerline.")
-    ] = None,
-    measured_from: Annotated[str | None, typer.Option(help="grade, curb or flange.")] = None,
-    vertical_datum: Annotated[
-        str | None, typer.Option(help="Of elevations, for example NAVD88.")
-    ] = None,
-    crs: o.Crs = None,
-    layer: o.Layer = None,
-    profile: o.Profile = None,
-    near: o.Near = None,
-    place: o.Places = None,
-    swap_xy: o.SwapXy = False,
-    encoding: o.Encoding = None,
-    header_row: o.HeaderRow = None,
-    decimal: o.Decimal = None,
-    field: o.Fields = None,
-    unit: o.Units = None,
-    spelling: o.Spellings = None,
-    value: o.Values = None,
-    date_order: o.DateOrder = None,
-    number_rows: o.NumberRows = None,
-    write_profile: o.WriteProfile = None,
-    beyond: o.Beyond = False,
-    allow_remote: o.AllowRemote = False,
-    strict: o.Strict = False,
-    as_json: o.Json = False,
-    dry_run: o.DryRun = False,
-    quiet: o.Quiet = False,
-) -> None:
-    """
-    Measured heights and grade shots into the register.
-
-    A height needs to say how it was measured, to which outlet and from where; an elevation, its
-    unit and vertical datum. What the source does not say, the options say for all rows.
-
-    \b
-    Example:
-      hydrantgis survey readings.csv --register register.gpkg
-      hydrantgis survey heights.csv --method tape --measured-to pumper-centerline \\
-        --measured-from grade --unit outlet_height_in=in
-      hydrantgis survey shots.csv --as shots --crs EPSG:3736 --unit elev_ft=ftUS \\
-        --vertical-datum NAVD88
-    """
-    words, kind = _said(
-        profile, crs=crs, layer=layer, near=near, places=place, swap_xy=swap_xy, encoding=encoding,
-        header_row=header_row, decimal=decimal, fields=field, units=unit, spellings=spelling,
-        values=value, date_order=date_order, number_rows=number_rows,
-        constants={
-            "method": method, "measured_to": measured_to, "measured_from": measured_from,
-            "vertical_datum": vertical_datum,
-        },
-    )  # fmt: skip
-    _bring(
-        source, as_kind or kind or "readings", SURVEY_KINDS, register, words,
-        strict=strict, as_json=as_json, dry_run=dry_run, quiet=quiet, allow_remote=allow_remote,
-        beyond=beyond, write_profile=write_profile,
-    )  # fmt: skip
-
-
-def _bring(
+def bring(
     source: str,
     kind: str,
     kinds: tuple[str, ...],
@@ -368,6 +236,7 @@ def _bring(
     beyond: bool,
     write_profile: Path | None,
 ) -> None:
+    """Bring a source in and tell what came of it; what `import` and `survey` have in common."""
     if kind not in kinds:
         raise WordsError(
             f"`{kind}` is not read here", accepted=", ".join(kinds), do="say --as KIND"

@@ -71,6 +71,13 @@ Encoding = Annotated[
 HeaderRow = Annotated[
     int | None, typer.Option(min=1, help="Row of a table that holds the names of the fields.")
 ]
+Order = Annotated[
+    str | None,
+    typer.Option(
+        help="Columns of a point file without names, a letter each: P point, N north, E east, "
+        "Z elevation, D description, - none."
+    ),
+]
 Decimal = Annotated[str | None, typer.Option(help="Decimal mark of numbers typed as text: . or ,")]
 Beyond = Annotated[
     bool,

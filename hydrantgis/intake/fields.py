@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from hydrantgis.ground.errors import SourceError, some
 from hydrantgis.ground.table import Kind
+from hydrantgis.ground.tables import SHOTS
 from hydrantgis.intake.ledger import id_column
 from hydrantgis.intake.suggest import field_map, suggest
 from hydrantgis.intake.words import FLOW_COLUMNS
@@ -97,5 +98,6 @@ def _need_id_field(
         where=where,
         found=f"{some(list(cells.columns), 30) or 'no field'}; {hint}",
         do=f"say --field {key}=FIELD, or --number-rows PREFIX to make ids from row numbers"
-        + ("; --header-row N where the names stand further down" if further else ""),
+        + ("; --header-row N where the names stand further down" if further else "")
+        + ("; --order PNEZD, or what it is, where the columns have no names" * (table is SHOTS)),
     )

@@ -26,11 +26,12 @@ class Format(StrEnum):
     OSM = "OSM PBF"
     VECTOR = "vector"
     ZIPPED = "zipped vector"
+    LANDXML = "LandXML"
 
 
 ACCEPTED = (
     "GeoPackage, Shapefile (also zipped), file geodatabase, GeoJSON, FlatGeobuf, GeoParquet, KML, "
-    "GML, CSV, XLSX, OSM PBF, a table of PostGIS (postgresql://...)"
+    "GML, LandXML, CSV, XLSX, OSM PBF, a table of PostGIS (postgresql://...)"
 )
 _TEXT_ENDINGS = (".csv", ".txt", ".tsv")
 _SHAPE_PARTS = (".shx", ".dbf")
@@ -92,6 +93,8 @@ def format_of(path: Path) -> Format:
         _refuse_entities(path)
         if root.group(1) in _XML_ROOTS:
             return Format.VECTOR
+        if root.group(1) == "LandXML":
+            return Format.LANDXML
     raise of_no_known_format(path, text[:40].strip() or "nothing")
 
 

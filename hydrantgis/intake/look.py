@@ -87,7 +87,12 @@ def look(
     """
     said = words or IntakeWords()
     with sources.opened(
-        text, encoding=said.encoding, header_row=said.header_row or 1, allow_remote=allow_remote
+        text,
+        encoding=said.encoding,
+        header_row=said.header_row or 1,
+        order=said.order,
+        decimal=said.decimal,
+        allow_remote=allow_remote,
     ) as source:
         layers = source.layers if said.layer is None else (source.layer(said.layer),)
         return {

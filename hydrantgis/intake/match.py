@@ -111,9 +111,11 @@ NAMES: dict[str, tuple[str, ...]] = {
     "curb_distance_in": ("curb_distance", "distance_to_curb"),
     "height_sd_in": ("height_sd", "uncertainty", "sd", "sigma"),
     "observer": ("observer", "crew", "inspector", "surveyed_by"),
-    "shot_id": ("shot_id", "p", "point", "point_no", "point_number", "pt", "shot", "id", "name"),
+    "shot_id": (
+        "shot_id", "point_id", "p", "point", "point_no", "point_number", "pt", "shot", "id", "name",
+    ),
     "elev_ft": ("elev", "z", "elevation", "height"),
-    "elev_sd_ft": ("elev_sd", "sd", "vrms", "sigma_z"),
+    "elev_sd_ft": ("elev_sd", "elevation_sd", "sd", "vrms", "sigma_z"),
     "shot_date": ("shot_date", "date"),
     "description": ("description", "d", "desc", "code", "feature_code"),
     "area_id": (

@@ -15,7 +15,7 @@ import pandas as pd
 import shapely
 
 from hydrantgis.ground.errors import CRSError, SourceError
-from hydrantgis.ground.findings import findings, join_findings
+from hydrantgis.ground.findings import findings, join_findings, no_findings
 from hydrantgis.intake import source as sources
 from hydrantgis.intake.codes import decode, domains_of
 from hydrantgis.intake.place import place
@@ -92,7 +92,7 @@ def prepare(
         The source breaks off, or what the user says of it cannot be.
     """
     rows, sha256 = sources.read_rows(source, layer)
-    notes = [_encoding_note(source, table)]
+    notes = [_encoding_note(source, table), source.options.get("notes", no_findings())]
     shapes, named = None, layer.crs
     plain = rows
     if isinstance(rows, gpd.GeoDataFrame):

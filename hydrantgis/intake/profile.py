@@ -75,7 +75,8 @@ def _told(words: IntakeWords) -> dict[str, Any]:
         "crs": words.crs,
         "near": None if words.near is None else "{:g},{:g}".format(*words.near),
         "layer": words.layer, "encoding": words.encoding,
-        "header_row": words.header_row, "decimal": words.decimal, "swap_xy": words.swap_xy,
+        "header_row": words.header_row, "order": words.order, "decimal": words.decimal,
+        "swap_xy": words.swap_xy,
         "placeholders": words.placeholders or None, "date_order": words.date_order,
         "number_rows": words.number_rows, "many_parts": words.many_parts,
         "same_place_ft": words.same_place_ft,
@@ -169,7 +170,12 @@ def start_profile(
     told["fields"] = {c: chosen[c] for c in INTAKE_TABLES[kind].names if c in chosen}
     remarks["fields"] = _field_remarks(entry, chosen, kind)
     with sources.opened(
-        text, encoding=words.encoding, header_row=words.header_row or 1, allow_remote=allow_remote
+        text,
+        encoding=words.encoding,
+        header_row=words.header_row or 1,
+        order=words.order,
+        decimal=words.decimal,
+        allow_remote=allow_remote,
     ) as source:
         layer = source.layer(words.layer)
         ready = prepare(source, layer, words, table=kind, where=source.name)

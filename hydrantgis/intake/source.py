@@ -22,6 +22,7 @@ from hydrantgis.intake.parquet import open_parquet, read_parquet
 from hydrantgis.intake.remote import fetched, is_remote, refuse_remote, told
 from hydrantgis.intake.sheets import read_sheets
 from hydrantgis.intake.still import standing_still
+from hydrantgis.intake.surveyed import open_landxml, open_point_file
 from hydrantgis.intake.texts import read_text_table
 from hydrantgis.intake.vector import open_vector, read_vector
 
@@ -35,6 +36,8 @@ def opened(
     *,
     encoding: str | None = None,
     header_row: int = 1,
+    order: str | None = None,
+    decimal: str | None = None,
     allow_remote: bool = False,
 ) -> Iterator[Source]:
     """
@@ -49,6 +52,8 @@ def opened(
         How letters are written, where the source does not say it or says it wrongly.
     header_row
         The row of a table that holds the names.
+    order, decimal
+        Of a point file without names: what its columns are, such as `PNEZD`, and its decimal mark.
     allow_remote
         Whether a file on the web may be fetched.
 
@@ -64,16 +69,24 @@ def opened(
         yield open_database(address)
     elif not is_remote(address):
         with standing_still(Path(text)) as path:
-            yield _open_file(path, encoding, header_row)
+            yield _open_file(path, encoding, header_row, order, decimal)
     elif not allow_remote:
         raise refuse_remote(address)
     else:
         with fetched(address) as path:
-            yield replace(_open_file(path, encoding, header_row), name=told(address))
+            yield replace(
+                _open_file(path, encoding, header_row, order, decimal), name=told(address)
+            )
 
 
-def _open_file(path: Path, encoding: str | None, header_row: int) -> Source:
+def _open_file(
+    path: Path, encoding: str | None, header_row: int, order: str | None, decimal: str | None
+) -> Source:
+    if order is not None and path.is_file():
+        return open_point_file(path, order=order, decimal=decimal, encoding=encoding)
     kind = format_of(path)
+    if kind is Format.LANDXML:
+        return open_landxml(path)
     if kind is Format.TEXT:
         frame, letters = read_text_table(path, encoding=encoding, header_row=header_row)
         return _of_tables(path, "CSV", {path.stem: frame}, letters)

@@ -202,6 +202,8 @@ def take(
         text,
         encoding=words.encoding,
         header_row=words.header_row or 1,
+        order=words.order,
+        decimal=words.decimal,
         allow_remote=allow_remote,
     ) as source:
         layer = source.layer(words.layer or _usual_layer(source, kind))

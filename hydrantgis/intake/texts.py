@@ -184,7 +184,8 @@ def read_text_table(
             where=path.name,
             found="; ".join(uneven) + f"; {len(names)} names",
             accepted=f"{len(names)} cells in each",
-            do="mend the lines, or say --header-row N where the names stand further down",
+            do="mend the lines, or say --header-row N where the names stand further down, "
+            "--order PNEZD where there are none",
         )
     if any(pc.any(pc.match_substring_regex(column, "[\r\n]")).as_py() for column in table.columns):
         _need_closed_quotes(path, letters, delimiter)

@@ -39,6 +39,8 @@ class IntakeWords:
         They go before what the source says.
     header_row
         The row of a table that holds the names, from 1.
+    order
+        What the columns of a point file without names are, a letter each, such as `PNEZD`.
     decimal
         The decimal mark of numbers written as text, `.` or `,`.
     place
@@ -79,6 +81,7 @@ class IntakeWords:
     layer: str | None = None
     encoding: str | None = None
     header_row: int | None = None
+    order: str | None = None
     decimal: str | None = None
     place: dict[str, str] = field(default_factory=dict)
     near: tuple[float, float] | None = None
@@ -174,6 +177,7 @@ def words_from_mapping(mapping: Mapping[str, Any], name: str) -> tuple[IntakeWor
         layer=reader.text("layer"),
         encoding=reader.text("encoding"),
         header_row=None if header_row is None else int(header_row),
+        order=reader.text("order"),
         decimal=reader.choice("decimal", DECIMALS),
         place=reader.words("place"),
         near=_near(reader, mapping),

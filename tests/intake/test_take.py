@@ -581,3 +581,46 @@ def test_a_shot_that_names_a_stranger_is_held(tmp_path) -> None:
     intake = take(str(path), "shots", said, today=TODAY, stands=stands)
     assert str(intake.count) == "1 rows in = 0 accepted + 1 held + 0 rejected"
     assert codes(intake)["unknown-hydrant"] == 1
+
+
+def test_a_point_file_without_names_is_read_in_the_order_that_is_said(tmp_path) -> None:
+    path = tmp_path / "day1.pts"
+    path.write_text(
+        "# day one\n101,2950000,760000,101.7,FH HYD-7 OUTLET, north side\n"
+        "102,2950001,760001,100.0,GND\n103,2950001,76000I,100.0,GND\n104,2950001,760003,,GND\n",
+        encoding="utf-8",
+    )
+    said = IntakeWords(
+        order="PNEZD", crs="EPSG:2249", units={"elev_ft": LengthUnit.FT},
+        constants={"vertical_datum": "NAVD88"},
+    )  # fmt: skip
+    intake = take(str(path), "shots", said, today=TODAY)
+    assert str(intake.count) == "4 rows in = 2 accepted + 0 held + 2 rejected"
+    assert intake.accepted["shot_id"].tolist() == ["101", "102"]
+    assert intake.accepted["description"].tolist() == ["FH HYD-7 OUTLET, north side", "GND"]
+    assert [(p.x, p.y) for p in intake.accepted.geometry] == [(760000, 2950000), (760001, 2950001)]
+    assert intake.exceptions["source_row"].tolist() == [4, 5]
+    assert "103,2950001,76000I" in intake.exceptions["row_json"].iloc[0]
+    assert {"line-unreadable", "comments-left-out"} <= codes(intake).keys()
+
+
+def test_points_of_landxml_bring_unit_datum_and_crs_along(tmp_path) -> None:
+    path = tmp_path / "points.xml"
+    path.write_text(
+        '<?xml version="1.0"?><LandXML xmlns="http://www.landxml.org/schema/LandXML-1.2" '
+        'version="1.2"><Units><Metric linearUnit="meter" elevationUnit="meter"/></Units>'
+        '<CoordinateSystem epsgCode="26986" verticalDatum="NAVD88"/><CgPoints>'
+        '<CgPoint name="1" code="GND">901000.0 236000.0 30.48</CgPoint>'
+        '<CgPoint name="2" code="FH" desc="FLANGE">901001.0 236001.0 30.6</CgPoint>'
+        '<CgPoint name="3" pntRef="9"/></CgPoints></LandXML>',
+        encoding="utf-8",
+    )
+    intake = take(str(path), "shots", IntakeWords(), today=TODAY)
+    assert str(intake.count) == "3 rows in = 2 accepted + 0 held + 1 rejected"
+    assert intake.record["crs"] == "EPSG:26986"
+    assert intake.accepted["elev_ft"].tolist() == pytest.approx([100.0, 30.6 / 0.3048])
+    assert intake.accepted["shot_code"].tolist() == ["ground", "flange"]
+    assert intake.accepted["vertical_datum"].tolist() == ["NAVD88", "NAVD88"]
+    assert (intake.accepted.geometry.iloc[0].x, intake.accepted.geometry.iloc[0].y) == (
+        236000, 901000,
+    )  # fmt: skip

@@ -27,6 +27,7 @@ crs = "EPSG:2249"
 layer = "Hyd"
 encoding = "cp1252"
 header_row = 3
+order = "PNEZD"
 decimal = ","
 swap_xy = true
 placeholders = ["spare", "9-9"]
@@ -67,7 +68,8 @@ WB = "wet"
 bury_ft = ["-1", "N/K"]
 """
 SAID = IntakeWords(
-    crs="EPSG:2249", layer="Hyd", encoding="cp1252", header_row=3, decimal=",", swap_xy=True,
+    crs="EPSG:2249", layer="Hyd", encoding="cp1252", header_row=3, order="PNEZD", decimal=",",
+    swap_xy=True,
     placeholders=("spare", "9-9"), date_order="dmy", number_rows="H-", same_place_ft=1.5,
     near=(42.37, -71.11), many_parts="first",
     place={"x": "E", "y": "N"}, fields={"hydrant_id": "No", "address": "House + Street"},
@@ -162,7 +164,8 @@ LENGTHS = st.sampled_from([c.name for c in HYDRANTS.columns if c.unit])
 TOLD = st.builds(
     IntakeWords,
     crs=st.none() | NAMES, layer=st.none() | NAMES, encoding=st.none() | NAMES,
-    header_row=st.none() | st.integers(1, 10**9), decimal=st.sampled_from([None, ".", ","]),
+    header_row=st.none() | st.integers(1, 10**9), order=st.sampled_from([None, "PNEZD"]),
+    decimal=st.sampled_from([None, ".", ","]),
     place=st.dictionaries(st.sampled_from(PLACE_WORDS), NAMES),
     swap_xy=st.sampled_from([None, True]),
     fields=st.dictionaries(
