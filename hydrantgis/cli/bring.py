@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from hydrantgis.intake.words import IntakeWords
     from hydrantgis.register.additions import Added
 
-LAYER_KINDS = ("hydrants", "areas", "valves", "mains", "facilities")
+LAYER_KINDS = ("hydrants", "areas", "valves", "mains", "facilities", "works")
 SURVEY_KINDS = ("readings", "shots")
 
 
@@ -156,7 +156,8 @@ def _put_layer(entry: dict[str, Any]) -> None:
 def import_layer(
     source: o.Source,
     as_kind: Annotated[
-        str | None, typer.Option("--as", help="hydrants, areas, valves, mains or facilities.")
+        str | None,
+        typer.Option("--as", help="hydrants, areas, valves, mains, facilities or works."),
     ] = None,
     register: o.RegisterFile = o.DEFAULT_REGISTER,
     crs: o.Crs = None,

@@ -48,6 +48,10 @@ def _date(name: str, title: str, about: str) -> Column:
     return Column(name=name, kind=Kind.DATE, title=title, about=about)
 
 
+def _flag(name: str, title: str, about: str) -> Column:
+    return Column(name=name, kind=Kind.FLAG, title=title, about=about)
+
+
 def _share(name: str, title: str, about: str) -> Column:
     return Column(name=name, kind=Kind.REAL, title=title, about=about, least=0, most=1)
 
@@ -75,7 +79,13 @@ EVENTS = (
     "returned_to_service", "retired", "closed_out",
 )  # fmt: skip
 CHANGE_KINDS = ("new", "gone", "moved", "changed", "reappeared", "renumbered")
-KINDS = ("hydrants", "areas", "valves", "mains", "facilities", "readings", "shots")
+KINDS = (
+    "hydrants", "areas", "valves", "mains", "facilities", "works", "readings", "shots", "terrain",
+    "surface",
+)  # fmt: skip
+SURFACE_ROLES = ("terrain", "design")
+SAMPLED = ("ok", "outside", "nodata", "no-location")
+EFFECTS = ("leaves", "enters", "stays out", "stays inside", "not told")
 
 _ID = _text("hydrant_id", "Hydrant", "The utility's own number of the hydrant.", required=True)
 _AREA = _text("area_id", "Area", "The area that the hydrant lies in.")
@@ -230,7 +240,42 @@ FACILITIES = Table(
     geometry="Point",
 )
 
-REFERENCE_LAYERS = {t.name: t for t in (AREAS, VALVES, MAINS, FACILITIES)}
+WORKS = Table(
+    name="works",
+    title="Works",
+    about="Overlays, fills and cuts: where the grade changes, by how much, and since when.",
+    key="work_id",
+    columns=(
+        _text("work_id", "Work", "Its id.", required=True),
+        _text("work_title", "Work title", "What is done."),
+        _inches("change_in", "Change of grade", "Up; negative is down.", -600, 600),
+        _inches("change_sd_in", "Standard uncertainty", "Of the change.", 0, 120),
+        _date("built_on", "Built on", "When the grade changed; blank as long as it is planned."),
+        _SOURCE,
+    ),
+    geometry="MultiPolygon",
+)
+
+SURFACES = Table(
+    name="surfaces",
+    title="Surfaces at the hydrants",
+    about="What terrain models and design surfaces tell of the grade at each hydrant.",
+    key="hydrant_id",
+    columns=(
+        _text("import_id", "Import", "The intake that told it.", required=True),
+        _text("surface", "Surface", "The name of the surface.", required=True),
+        _text("role", "Role", "Ground as it is or was, or as designed.", *SURFACE_ROLES),
+        _ID,
+        _feet("elev_ft", "Elevation", "Of the surface at the hydrant."),
+        _feet("elev_sd_ft", "Standard uncertainty", "Of the elevation.", 0),
+        _real("slope", "Slope", "Rise over run of the surface there.", 0),
+        _text("vertical_datum", "Vertical datum", "As the source or the user names it."),
+        _date("surface_date", "Surface of", "When the ground was so, or shall be."),
+        _text("sampled", "Sampled", "What became of the hydrant.", *SAMPLED),
+    ),
+)
+
+REFERENCE_LAYERS = {t.name: t for t in (AREAS, VALVES, MAINS, FACILITIES, WORKS)}
 """Layers of which a new import replaces what came from the same source."""
 
 HISTORY = Table(
@@ -345,12 +390,7 @@ CHECKED = Table(
         _inches("window_lo_in", "Window low", "Least allowed height; blank where there is none."),
         _inches("window_hi_in", "Window high", "Greatest allowed height; blank where none."),
         _text("verdict", "Verdict", "Where the outlet stands; blank where not judged.", *VERDICTS),
-        Column(
-            name="marginal",
-            kind=Kind.FLAG,
-            title="Marginal",
-            about="The expanded uncertainty (k = 2) crosses a limit.",
-        ),
+        _flag("marginal", "Marginal", "The expanded uncertainty (k = 2) crosses a limit."),
         _share("p_inside", "P inside", "Probability that the height is inside the window."),
         _share("p_low", "P low", "Probability that it is below."),
         _share("p_high", "P high", "Probability that it is above."),
@@ -400,6 +440,53 @@ _CHECKED_IN_JOB = tuple(
     )
 )  # fmt: skip
 _AREA_TITLE = AREAS["area_title"]
+
+GRADES = Table(
+    name="grades",
+    title="Grade from shots",
+    about="What the ground shots tell of the grade at each hydrant.",
+    key="hydrant_id",
+    columns=(
+        _ID,
+        _text("vertical_datum", "Vertical datum", "Of the elevations, folded."),
+        _feet("grade_elev_ft", "Grade", "At the barrel."),
+        _feet("grade_sd_ft", "Standard uncertainty", "Of the grade.", 0),
+        _text("fit", "Fit", "plane, mean or single."),
+        _whole("shots", "Shots", "That it rests on."),
+        _real("slope", "Slope", "Rise over run of the plane.", 0),
+        _feet("residual_ft", "Residual", "Root mean square, of the plane or the mean.", 0),
+        _feet("highest_ft", "Highest ground", "Of those shots."),
+        _feet("lowest_ft", "Lowest ground", "Of those shots."),
+    ),
+)
+
+SCENARIO = Table(
+    name="scenario",
+    title="Scenario",
+    about="Every hydrant as it stands, and as it will when the grade has changed.",
+    key="hydrant_id",
+    columns=(
+        _ID,
+        _AREA,
+        _inches("grade_change_in", "Change of grade", "Up; negative is down."),
+        _inches("grade_change_sd_in", "Standard uncertainty", "Of the change.", 0),
+        _text("effect", "Effect", "What the change does to the verdict.", *EFFECTS),
+        _flag("job_wrong", "Job becomes wrong", "A kit that is planned now does not serve then."),
+        _inches("outlet_height_in", "Outlet height", "Now."),
+        _inches("outlet_height_then_in", "Outlet height then", "Over the grade to come."),
+        _inches("height_sd_then_in", "Standard uncertainty then", "Of that height.", 0),
+        _text("verdict", "Verdict", "Now.", *VERDICTS),
+        _text("verdict_then", "Verdict then", "Over the grade to come.", *VERDICTS),
+        _share("p_inside_then", "P inside then", "Probability of being inside the window then."),
+        _text("remedy", "Remedy", "Now.", *REMEDIES),
+        _text("remedy_then", "Remedy then", "For the grade to come.", *REMEDIES),
+        _text("remedy_then_reason", "Reason then", "Why, as a code and a sentence."),
+        _text("kit_id", "Kit", "The kit that serves now."),
+        _text("kit_then_id", "Kit then", "The kit that serves then."),
+        _inches("kit_length_then_in", "Kit length then", "Its length."),
+    ),
+    geometry="Point",
+)
 
 JOBS = Table(
     name="jobs",
@@ -462,12 +549,14 @@ KIT_TOTALS = Table(
     ),
 )
 
-INTAKE_TABLES = {t.name: t for t in (HYDRANTS, AREAS, VALVES, MAINS, FACILITIES, READINGS, SHOTS)}
+INTAKE_TABLES = {
+    t.name: t for t in (HYDRANTS, AREAS, VALVES, MAINS, FACILITIES, WORKS, READINGS, SHOTS)
+}
 """What a source can be read as."""
 
 ALL_TABLES = (
-    HYDRANTS, READINGS, SHOTS, AREAS, VALVES, MAINS, FACILITIES, HISTORY, IMPORTS, FINDINGS,
-    EXCEPTIONS, CHANGES, CHECKED, PROVENANCE, SETTINGS, JOBS, *OTHER_LISTS.values(), AREA_TOTALS,
-    KIT_TOTALS,
+    HYDRANTS, READINGS, SHOTS, AREAS, VALVES, MAINS, FACILITIES, WORKS, SURFACES, HISTORY,
+    IMPORTS, FINDINGS, EXCEPTIONS, CHANGES, CHECKED, GRADES, SCENARIO, PROVENANCE, SETTINGS, JOBS,
+    *OTHER_LISTS.values(), AREA_TOTALS, KIT_TOTALS,
 )  # fmt: skip
 """Every table there is."""

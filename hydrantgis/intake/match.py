@@ -123,6 +123,19 @@ NAMES: dict[str, tuple[str, ...]] = {
         "neighborhood", "neighbourhood", "subdivision",
     ),
     "area_title": ("area_title", "area_name", "name", "title", "district_name"),
+    "work_id": (
+        "work_id", "work_no", "project_id", "project", "project_no", "job", "job_no", "permit",
+    ),
+    "work_title": ("work_title", "project_name", "work_name", "title", "name", "street"),
+    "change_in": (
+        "change", "grade_change", "change_of_grade", "fill", "raise", "lift", "overlay",
+        "thickness", "rise",
+    ),
+    "change_sd_in": ("change_sd", "sd", "tolerance"),
+    "built_on": (
+        "built_on", "built", "date_built", "completed", "completion_date", "done", "paved_on",
+        "date",
+    ),
     "valve_id": ("valve_id", "valve_no", "valve", "facilityid", "asset_id", "valveid"),
     "size_in": ("size", "diameter", "dia", "valve_size", "main_size", "pipe_size"),
     "valve_use": ("valve_use", "use", "valve_type", "function", "type"),

@@ -30,7 +30,10 @@ if TYPE_CHECKING:
 
 PAGE_LIMITS = (1000, 2000, 5000, 10_000)
 """Services hand out so many rows at a time; an export of exactly so many may be cut off."""
-NEEDED = {"readings": ("outlet_height_in", "outlet_elev_ft"), "shots": ("elev_ft",)}
+NEEDED = {
+    "readings": ("outlet_height_in", "outlet_elev_ft"), "shots": ("elev_ft",),
+    "works": ("change_in",),
+}  # fmt: skip
 """Columns without one of which a survey tells nothing."""
 Z_FIELD = "(Z)"
 """The name under which the Z of points can be brought in as a field."""

@@ -290,8 +290,12 @@ def _settle_rows(
     known = None if stands is None else stands["hydrant_id"]
     if kind == "readings":
         settle_readings(frame, ledger, known, today)
-    elif kind == "areas":
-        ledger.put_aside(frame["area_id"].isna(), "held", "id-missing", "no `area_id`")
+    elif kind in ("areas", "works"):
+        key = ledger.table.key
+        ledger.put_aside(frame[key].isna(), "held", "id-missing", f"no `{key}`")
+        if kind == "works":
+            unknown = frame["change_in"].isna()
+            ledger.put_aside(unknown, "held", "value-missing", "no change of grade")
         if shapes is not None:
             ledger.put_aside(shapes.isna(), "held", "no-location", message=None)
     else:

@@ -14,7 +14,7 @@ from hydrantgis.ground.errors import UnitError, WordsError
 from hydrantgis.ground.flows import FlowUnit, flow_unit_of
 from hydrantgis.ground.numerals import DECIMALS
 from hydrantgis.ground.settings import SettingsReader
-from hydrantgis.ground.tables import INTAKE_TABLES, KINDS
+from hydrantgis.ground.tables import INTAKE_TABLES
 from hydrantgis.ground.units import LengthUnit, unit_of
 from hydrantgis.intake.place import PLACE_WORDS
 from hydrantgis.intake.shapes import MANY_PARTS
@@ -142,7 +142,7 @@ def words_from_mapping(mapping: Mapping[str, Any], name: str) -> tuple[IntakeWor
     """
     reader = SettingsReader(mapping, name)
     reader.expect_format(1)
-    kind = reader.choice("as", KINDS)
+    kind = reader.choice("as", tuple(INTAKE_TABLES))
     columns = _columns_of(kind)
 
     def known(part: str, names: Mapping[str, object]) -> None:

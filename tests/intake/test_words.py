@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from hydrantgis.ground.errors import SettingsError, WordsError
 from hydrantgis.ground.flows import FlowUnit
-from hydrantgis.ground.tables import HYDRANTS, KINDS
+from hydrantgis.ground.tables import HYDRANTS, INTAKE_TABLES
 from hydrantgis.ground.units import LengthUnit
 from hydrantgis.intake.cells import read_column
 from hydrantgis.intake.place import PLACE_WORDS
@@ -236,7 +236,7 @@ def test_the_record_holds_what_was_said_and_nothing_else(words) -> None:
     assert told.get("fields", {}) == words.fields
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", INTAKE_TABLES)
 def test_every_kind_has_a_profile(kind) -> None:
     assert words_from_mapping(tomllib.loads(profile_of(IntakeWords(), kind)), "p.toml") == (
         IntakeWords(), kind

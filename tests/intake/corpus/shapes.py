@@ -106,6 +106,22 @@ CASES = [
         says="3 polygons became 2 areas",
     ),
     Case(
+        promise="works tell by how much the grade changes and since when, each on its own",
+        make=layer(
+            geometry=[
+                shapely.box(EAST, NORTH, EAST + 10, NORTH + 10),
+                shapely.box(EAST + 5, NORTH, EAST + 20, NORTH + 10),
+                shapely.box(EAST + 50, NORTH, EAST + 60, NORTH + 10),
+                shapely.box(EAST + 70, NORTH, EAST + 80, NORTH + 10),
+            ],
+            PROJECT_NO=["P1", "P1", "P2", "P3"], FILL=["2 in", "0.5 ft", "-3 in", None],
+            BUILT=["2026-05-01", None, None, None],
+        ),
+        kind="works", rows=(3, 1, 0), aside={4: "value-missing"},
+        values={"work_id": ["P1", "P1", "P2"], "change_in": [2.0, 6.0, -3.0]},
+        codes={"value-missing": 1},
+    ),
+    Case(
         promise="mains of one part and of several are one kind, and one without a shape stays",
         make=layer(
             geometry=[
