@@ -1,21 +1,34 @@
 """
-The command `survey`: measured heights and grade shots.
+The command `survey`: measured heights, grade shots and surfaces of the ground.
 """
 
 from __future__ import annotations
 
-from typing import Annotated
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from hydrantgis.cli import options as o
 from hydrantgis.cli.bring import SURVEY_KINDS, bring
 from hydrantgis.cli.said import said_words
+from hydrantgis.cli.talk import DATA_ERRORS, has_errors, put, put_findings, put_json, teller
+from hydrantgis.ground.errors import WordsError
+
+if TYPE_CHECKING:
+    import datetime as dt
+    from typing import Any
+
+    from hydrantgis.job import Surfaced
+
+SURFACE_KINDS = {"terrain": "terrain", "surface": "design"}
 
 
 def survey(
     source: o.Source,
-    as_kind: Annotated[str | None, typer.Option("--as", help="readings or shots.")] = None,
+    as_kind: Annotated[
+        str | None, typer.Option("--as", help="readings, shots, terrain or surface.")
+    ] = None,
     register: o.RegisterFile = o.DEFAULT_REGISTER,
     method: Annotated[
         str | None, typer.Option(help="How all were measured: tape, level, gnss, eye.")
@@ -27,6 +40,21 @@ def survey(
     vertical_datum: Annotated[
         str | None, typer.Option(help="Of elevations, for example NAVD88.")
     ] = None,
+    rmse_z: Annotated[
+        str | None,
+        typer.Option(help="Accuracy of a terrain, for example `10 cm`; or from-shots."),
+    ] = None,
+    on: Annotated[
+        str | None, typer.Option(help="Day of a terrain or of a design, for example 2026-05-01.")
+    ] = None,
+    name: Annotated[str | None, typer.Option(help="What the register calls a surface.")] = None,
+    tile: Annotated[
+        list[Path] | None, typer.Option(help="One more raster of the same grid; can be repeated.")
+    ] = None,
+    nodata: Annotated[
+        float | None, typer.Option(help="Mark for no value in a raster that declares none.")
+    ] = None,
+    band: Annotated[int | None, typer.Option(min=1, help="Band of a raster of several.")] = None,
     crs: o.Crs = None,
     layer: o.Layer = None,
     profile: o.Profile = None,
@@ -52,10 +80,12 @@ def survey(
     quiet: o.Quiet = False,
 ) -> None:
     """
-    Measured heights and grade shots into the register.
+    Measured heights, grade shots and surfaces of the ground into the register.
 
     A height needs to say how it was measured, to which outlet and from where; an elevation, its
-    unit and vertical datum. What the source does not say, the options say for all rows.
+    unit and vertical datum. What the source does not say, the options say for all rows. A terrain
+    (the ground as it is) and a surface (the ground as designed) are read at every hydrant: rasters,
+    or triangles out of LandXML.
 
     \b
     Example:
@@ -66,7 +96,27 @@ def survey(
         --vertical-datum NAVD88
       hydrantgis survey shots.txt --as shots --order PNEZD --crs EPSG:3736 --unit elev_ft=ftUS \\
         --vertical-datum NAVD88 --measured-to pumper-centerline
+      hydrantgis survey dem.tif --as terrain --unit elev_ft=m --vertical-datum NAVD88 \\
+        --rmse-z "10 cm" --on 2024-04-15
+      hydrantgis survey design.xml --as surface --name elm-street
     """
+    if as_kind in SURFACE_KINDS:
+        _bring_surface(
+            [Path(source), *(tile or [])], SURFACE_KINDS[as_kind], register,
+            rmse_z=rmse_z, on=on, name=name, nodata=nodata, band=band, crs=crs, layer=layer,
+            unit=unit, vertical_datum=vertical_datum, strict=strict, as_json=as_json,
+            dry_run=dry_run, quiet=quiet,
+        )  # fmt: skip
+        return
+    given = {
+        "--rmse-z": rmse_z, "--on": on, "--name": name, "--tile": tile, "--nodata": nodata,
+        "--band": band,
+    }  # fmt: skip
+    for option, value_of in given.items():
+        if value_of is not None:
+            raise WordsError(
+                f"{option} goes with --as terrain or surface", do="say one, or leave it"
+            )
     words, kind = said_words(
         profile, crs=crs, layer=layer, near=near, places=place, swap_xy=swap_xy, encoding=encoding,
         header_row=header_row, order=order, decimal=decimal, fields=field, units=unit,
@@ -81,3 +131,107 @@ def survey(
         strict=strict, as_json=as_json, dry_run=dry_run, quiet=quiet, allow_remote=allow_remote,
         beyond=beyond, write_profile=write_profile,
     )  # fmt: skip
+
+
+def _bring_surface(
+    paths: list[Path],
+    role: str,
+    register: Path,
+    *,
+    rmse_z: str | None,
+    on: str | None,
+    name: str | None,
+    nodata: float | None,
+    band: int | None,
+    crs: str | None,
+    layer: str | None,
+    unit: list[str] | None,
+    vertical_datum: str | None,
+    strict: bool,
+    as_json: bool,
+    dry_run: bool,
+    quiet: bool,
+) -> None:
+    from hydrantgis import job
+    from hydrantgis.ground.units import unit_of
+    from hydrantgis.intake.surfaces import SurfaceWords
+    from hydrantgis.intake.words import pairs
+
+    units = pairs(unit or [], "--unit")
+    if set(units) - {"elev_ft"}:
+        raise WordsError("a surface has elevations alone", accepted="--unit elev_ft=UNIT")
+    said = SurfaceWords(
+        name=name, layer=layer, crs=crs, vertical_datum=vertical_datum, nodata=nodata, band=band,
+        unit=unit_of(units["elev_ft"]) if units else None,
+    )  # fmt: skip
+    done = job.bring_surface(
+        register, paths, role, words=said, rmse_z_ft=_accuracy_said(rmse_z), on=_day(on),
+        dry_run=dry_run, tell=teller(quiet=quiet),
+    )  # fmt: skip
+    if as_json:
+        put_json(_as_json(done, register, dry_run=dry_run))
+    else:
+        _put_surface(done, register, dry_run=dry_run)
+    if strict and has_errors(done.findings):
+        raise typer.Exit(DATA_ERRORS)
+
+
+def _accuracy_said(text: str | None) -> float | str | None:
+    """An RMSEz in feet, or the word for that of the shots."""
+    from hydrantgis.ground.units import parse_length_in
+
+    if text is None or text == "from-shots":
+        return text
+    length, reason = parse_length_in(text, unit=None)
+    if reason is not None:
+        raise WordsError(
+            f"`{text}` is no RMSEz: {reason}", accepted="a length such as `10 cm`, or from-shots"
+        )
+    return length / 12.0
+
+
+def _day(text: str | None) -> dt.date | None:
+    import datetime as dt
+
+    if text is None:
+        return None
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError as error:
+        raise WordsError(f"`{text}` is no day", accepted="for example 2026-05-01") from error
+
+
+def _as_json(done: Surfaced, register: Path, *, dry_run: bool) -> dict[str, Any]:
+    import json
+    from dataclasses import asdict
+
+    return {
+        "register": str(register),
+        "dry_run": dry_run,
+        "already_there": done.known,
+        "surface": done.record["layer"],
+        "hydrants": {"in": done.count.rows, "told": done.count.accepted},
+        "intake": {**done.record, "options": json.loads(str(done.record["options"]))},
+        "accuracy": None if done.accuracy is None else asdict(done.accuracy),
+        "findings": json.loads(done.findings.to_json(orient="records")),
+    }
+
+
+def _put_surface(done: Surfaced, register: Path, *, dry_run: bool) -> None:
+    record, rows = done.record, done.rows
+    put(f"{record['source']}, surface {record['layer']}, as {record['as_kind']}")
+    put(
+        f"  {done.count.rows:,} hydrants in = {done.count.accepted:,} with ground + "
+        f"{done.count.rejected:,} without"
+    )
+    if done.known:
+        put(f"  the same surface was brought in before: nothing added to {register}")
+    elif dry_run:
+        put(f"  dry run: nothing was written to {register}")
+    put(f"  CRS {record['crs']}, named by the {record['crs_from']}")
+    elev, sd = rows["elev_ft"], rows["elev_sd_ft"]
+    put(
+        f"  ground {elev.min():,.1f} to {elev.max():,.1f} ft, {rows['vertical_datum'].iloc[0]}; "
+        f"standard uncertainty {sd.min():.2f} to {sd.max():.2f} ft"
+    )
+    put_findings(done.findings)

@@ -178,6 +178,9 @@ CODES: dict[str, Kind] = {
     "shot-of-no-hydrant": Kind(
         _W, "the shot is of a hydrant and stands at none", "name the hydrant in the survey"
     ),
+    "grade-changed-since": Kind(
+        _W, "the grade has changed since the height was measured", "measure the hydrant again"
+    ),
     "no-height": Kind(_W, "the reading holds no height", "measure the hydrant"),
     "height-implausible": Kind(_E, "no hydrant stands at this height", "measure again"),
     "height-suspicious": Kind(_W, "the height is possible and rare", "look at the hydrant"),
@@ -212,11 +215,9 @@ CODES: dict[str, Kind] = {
         _W, "the terrain is too coarse to decide any height",
         "rank visits with it at most, and ask for a finer one",
     ),
-    "terrain-no-accuracy": Kind(
-        _W, "nobody says how accurate the terrain is", "look for RMSEz in its report, and say it"
-    ),
-    "terrain-no-datum": Kind(
-        _N, "nobody says in which vertical datum the terrain is", "look in its metadata, and say it"
+    "terrain-checked": Kind(
+        _N, "how far the terrain lies from the ground shots in its datum",
+        "use it with --rmse-z from-shots where there are 20 or more",
     ),
     "terrain-overruled": Kind(
         _W, "what the terrain says of itself was overruled", "be sure of it"

@@ -9,7 +9,7 @@ What can be converted is converted; what cannot is told, and the height stays mi
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -20,10 +20,11 @@ from hydrantgis.ground.text import fill, numbers
 from hydrantgis.standards.methods import CONTACT, METHODS
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
+    from hydrantgis.heights.changes import SurfaceGrade
     from hydrantgis.heights.grade import GradeFit
     from hydrantgis.standards.rules import HeightRule
 
@@ -37,7 +38,7 @@ CONTACT_GRADE_SD_FT = 0.1
 """A height over shots that tell the grade no better than this is a screening height. [ft]"""
 
 BASIS_COLUMNS = (
-    "outlet_height_in", "height_sd_in", "height_basis", "reading_date", "screening",
+    "outlet_height_in", "height_sd_in", "height_basis", "reading_date", "grade_date", "screening",
     "flange_height_in", "why_not",
 )  # fmt: skip
 
@@ -99,17 +100,28 @@ def curb_datum_in(
     return np.where(np.isnan(curb_distance_in), np.nan, datum)
 
 
+class _Heights(NamedTuple):
+    """
+    Height, its uncertainty and its basis, a value a reading.
+
+    Then whether it rests on a grade that is known only vaguely, and the day of that grade.
+    """
+
+    height: NDArray[np.float64]
+    sd: NDArray[np.float64]
+    basis: NDArray[np.object_]
+    vague: NDArray[np.bool_]
+    grade_on: NDArray[np.datetime64]
+
+
 def _height_and_sd(
     readings: pd.DataFrame,
     hydrant: NDArray[np.intp],
     grades: Mapping[str, GradeFit],
+    terrains: Sequence[SurfaceGrade],
     ground_of: str,
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.object_], NDArray[np.bool_]]:
-    """
-    Height from where it was measured, its uncertainty, its basis, a value a reading.
-
-    Last whether it rests on shots that tell the grade at the barrel only vaguely.
-    """
+) -> _Heights:
+    """Height from where it was measured, with what it rests on, a value a reading."""
     direct = readings["outlet_height_in"].to_numpy(dtype=np.float64)
     outlet = readings["outlet_elev_ft"].to_numpy(dtype=np.float64)
     ground = readings["grade_elev_ft"].to_numpy(dtype=np.float64)
@@ -121,6 +133,7 @@ def _height_and_sd(
     height, basis = direct.copy(), word.copy()
     paired = np.isnan(height) & np.isfinite(outlet) & np.isfinite(ground)
     vague = np.zeros(len(readings), dtype=bool)
+    grade_on = readings["reading_date"].to_numpy().astype("datetime64[D]")
     height[paired] = height_over_grade_in(outlet[paired], ground[paired])
     datum = readings["vertical_datum"].map(datum_key, na_action="ignore").to_numpy(dtype=object)
     for name, grade in grades.items():  # a datum or two
@@ -137,7 +150,18 @@ def _height_and_sd(
             "{word} outlet over {fit} of {shots} shots",
             word=word[shot], fit=fit, shots=grade.shots[hydrant][shot],
         )  # fmt: skip
-    return height, sd, basis, vague
+    for terrain in terrains:  # a terrain or two
+        under, under_sd = terrain.elev_ft[hydrant], terrain.sd_ft[hydrant]
+        over = np.isnan(height) & np.isfinite(outlet) & np.isfinite(under)
+        over &= datum == datum_key(terrain.vertical_datum)
+        height[over] = height_over_grade_in(outlet[over], under[over])
+        part = np.where(np.isnan(own[over]), sd[over] / math.sqrt(2), sd[over])
+        sd[over] = np.hypot(part, under_sd[over] * 12.0)
+        vague[over] = True
+        basis[over] = fill("{word} outlet over terrain {t}", word=word[over], t=terrain.name)
+        if not np.isnat(terrain.on):
+            grade_on[over] = terrain.on
+    return _Heights(height, sd, basis, vague, grade_on)
 
 
 def _to_rule(
@@ -193,6 +217,7 @@ def basis_heights(
     rule: HeightRule,
     *,
     grades: Mapping[str, GradeFit] | None = None,
+    terrains: Sequence[SurfaceGrade] = (),
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """
     The height that stands for each hydrant, and what was noticed on the way.
@@ -208,6 +233,9 @@ def basis_heights(
     grades
         Grade at the hydrants, in their order, for readings with an outlet elevation alone; by
         `datum_key` of the vertical datum, since elevations of two datums say nothing together.
+    terrains
+        What terrain models tell at the hydrants, for those that no shots tell; the first that
+        reaches serves. A height over one is a screening height.
 
     Returns
     -------
@@ -227,7 +255,7 @@ def basis_heights(
     rows = readings[position >= 0]
     at = position[position >= 0]
     fits = grades or {}
-    height, sd, basis, vague = _height_and_sd(rows, at, fits, rule.ground)
+    height, sd, basis, vague, grade_on = _height_and_sd(rows, at, fits, terrains, rule.ground)
     limits = READINGS["outlet_height_in"]
     impossible = (height < (limits.least or 0.0)) | (height > (limits.most or 0.0))
     height[impossible] = np.nan
@@ -242,7 +270,8 @@ def basis_heights(
     over, why = _to_rule(height, rows, size, rule)
     waiting = np.isnan(height) & rows["outlet_elev_ft"].notna().to_numpy()
     datum = rows["vertical_datum"].map(datum_key, na_action="ignore")
-    apart = (not fits) | datum.isin(list(fits)).to_numpy(dtype=bool)
+    grounds = {*fits, *(datum_key(terrain.vertical_datum) for terrain in terrains)}
+    apart = (not grounds) | datum.isin(grounds).to_numpy(dtype=bool)
     why[waiting] = np.where(apart[waiting], "no-grade", "datums-differ")
     why[impossible] = "height-implausible"
 
@@ -264,6 +293,7 @@ def basis_heights(
             "height_sd_in": np.full(n, np.nan),
             "height_basis": pd.Series(None, index=range(n), dtype="str"),
             "reading_date": np.full(n, np.datetime64("NaT"), dtype="datetime64[ms]"),
+            "grade_date": np.full(n, np.datetime64("NaT"), dtype="datetime64[ms]"),
             "screening": np.zeros(n, dtype=bool),
             "flange_height_in": np.full(n, np.nan),
             "why_not": pd.Series(None, index=range(n), dtype="str"),
@@ -275,6 +305,7 @@ def basis_heights(
     result.loc[to, "height_sd_in"] = np.where(usable, sd[chosen], np.nan)
     result.loc[to, "height_basis"] = basis[chosen]
     result.loc[to, "reading_date"] = rows["reading_date"].to_numpy()[chosen]
+    result.loc[to, "grade_date"] = grade_on[chosen].astype("datetime64[ms]")
     result.loc[to, "screening"] = screen[chosen]
     result.loc[to, "flange_height_in"] = rows["flange_height_in"].to_numpy(dtype=np.float64)[chosen]
     result.loc[to, "why_not"] = why[chosen]

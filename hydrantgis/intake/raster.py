@@ -216,7 +216,7 @@ def _crs(
         where=where,
         found="no CRS" if own is None else f"{own.name} ({own.type_name})",
         accepted="a code such as EPSG:2249",
-        do="ask whoever made it, and pass --terrain-crs CODE",
+        do="ask whoever made it, and pass --crs CODE",
     )
 
 
@@ -244,7 +244,7 @@ def _vertical(
             else (f"`{unit_word}`; " if unit_word else "")
             + f"its CRS is in {unit_text(crs)}, which says nothing of the elevations",
             accepted="m, ft (international) or ftUS (US survey)",
-            do="look in its metadata, and pass --terrain-unit UNIT",
+            do="look in its metadata, and pass --unit elev_ft=UNIT",
         )
     if words.vertical_datum is not None:
         if datum is not None and datum != words.vertical_datum:

@@ -27,7 +27,7 @@ from hydrantgis.intake.texts import read_text_table
 from hydrantgis.intake.vector import open_vector, read_vector
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
 
 @contextmanager
@@ -151,8 +151,13 @@ def _files_of(path: Path) -> Iterator[Path]:
 
 def sha256(source: Source) -> str:
     """SHA-256 of a source's bytes, of all its files in order of name."""
+    return sha256_of([source.path])
+
+
+def sha256_of(paths: Iterable[Path]) -> str:
+    """SHA-256 of the bytes of sources one after the other, of all their files in order of name."""
     total = hashlib.sha256()
-    for file in _files_of(source.path):
+    for file in (part for path in paths for part in _files_of(path)):
         with file.open("rb") as stream:
             while block := stream.read(1 << 20):
                 total.update(block)

@@ -60,7 +60,6 @@ class Terrain:
     rows: NDArray[np.int64]
     columns: NDArray[np.int64]
     shape: tuple[int, int]
-    rmse_z_ft: float | None
 
     @property
     def crs(self) -> pyproj.CRS:
@@ -138,7 +137,6 @@ def open_terrain(
     vertical_datum: str | None = None,
     nodata: float | None = None,
     band: int | None = None,
-    rmse_z_ft: float | None = None,
 ) -> Terrain:
     """
     Look at an elevation model; no cell is read.
@@ -149,8 +147,6 @@ def open_terrain(
         One raster, a VRT, or tiles of one grid.
     unit, crs, vertical_datum, nodata, band
         As `hydrantgis.intake.raster.RasterWords`, for all tiles.
-    rmse_z_ft
-        Vertical accuracy as its maker states it. [ft]
 
     Raises
     ------
@@ -159,14 +155,10 @@ def open_terrain(
     SourceError
         The tiles do not lie on one grid.
     WordsError
-        No path, or an accuracy that is none.
+        No path.
     """
     if not paths:
         raise WordsError("no raster is named", do="name one, or several tiles")
-    if rmse_z_ft is not None and not (np.isfinite(rmse_z_ft) and rmse_z_ft > 0):
-        raise WordsError(
-            "an RMSEz is a length greater than 0", found=f"{rmse_z_ft}", do="look in the metadata"
-        )
     words = RasterWords(unit, crs, vertical_datum, nodata, band)
     tiles = tuple(look_at_raster(path, words) for path in paths)
     _need_alike(tiles)
@@ -185,7 +177,7 @@ def open_terrain(
     size = np.array([tile.shape[::-1] for tile in tiles])
     columns, rows = (begin - begin.min(axis=0)).T
     width, height = (begin + size).max(axis=0) - begin.min(axis=0)
-    return Terrain(tiles, rows, columns, (int(height), int(width)), rmse_z_ft)
+    return Terrain(tiles, rows, columns, (int(height), int(width)))
 
 
 def _corners(first: Raster, tile: Raster) -> NDArray[np.float64]:
@@ -256,10 +248,6 @@ def terrain_findings(terrain: Terrain, *, whole: bool = False) -> pd.DataFrame:
     if whole and factor(unit, LengthUnit.FT) >= 1:
         coarse.append(f"its elevations are whole numbers of {unit}")
     told = [("terrain-too-coarse", text) for text in coarse]
-    if terrain.rmse_z_ft is None:
-        told.append(("terrain-no-accuracy", "no RMSEz is said"))
-    if terrain.vertical_datum is None:
-        told.append(("terrain-no-datum", "no vertical datum is said"))
     spoken = {text for tile in terrain.tiles for text in tile.overruled}
     told += [("terrain-overruled", text) for text in sorted(spoken)]
     return join_findings(

@@ -15,8 +15,10 @@ from hydrantgis.job.checking import SHOT_RADIUS_FT, Checked, check
 from hydrantgis.job.moment import quiet, the_time
 from hydrantgis.job.showing import draw_map, map_words, plan, write_season
 from hydrantgis.job.standing import keep_standards, standards_for
+from hydrantgis.job.surfacing import FROM_SHOTS, Surfaced, bring_surface
 
 __all__ = [
-    "SHOT_RADIUS_FT", "Checked", "IntakeWords", "beside", "bring_in", "check", "draw_map",
+    "FROM_SHOTS", "SHOT_RADIUS_FT", "Checked", "IntakeWords", "Surfaced", "beside", "bring_in",
+    "bring_surface", "check", "draw_map",
     "keep_standards", "map_words", "plan", "quiet", "standards_for", "the_time", "write_season",
 ]  # fmt: skip

@@ -23,6 +23,14 @@ from hydrantgis.ground.tables import (
     MAINS,
     PROVENANCE,
     READINGS,
+    SURFACES,
+    WORKS,
+)
+from hydrantgis.heights.changes import (
+    SurfaceGrade,
+    carried_forward,
+    terrain_change,
+    works_change,
 )
 from hydrantgis.heights.grade import GradeFit, grade_at
 from hydrantgis.heights.outlet import basis_heights, datum_key
@@ -146,6 +154,49 @@ def _grades(
     return fits, join_findings(*notes)
 
 
+def surfaces_of(store: Register, hydrants: pd.DataFrame, role: str) -> list[SurfaceGrade]:
+    """
+    What the surfaces of a role tell at the hydrants, the newest first.
+
+    Parameters
+    ----------
+    store
+        The register.
+    hydrants
+        The `hydrants` table.
+    role
+        One of `SURFACE_ROLES`.
+    """
+    rows = store.read(SURFACES)
+    told: list[SurfaceGrade] = []
+    for name, part in rows[rows["role"] == role].groupby("surface", sort=True):  # a few
+        at = part.set_index("hydrant_id").reindex(hydrants["hydrant_id"])
+        told.append(
+            SurfaceGrade(
+                str(name),
+                part["surface_date"].iloc[0].to_numpy().astype("datetime64[D]"),
+                at["elev_ft"].to_numpy(dtype=np.float64),
+                at["elev_sd_ft"].to_numpy(dtype=np.float64),
+                str(part["vertical_datum"].iloc[0]),
+            )
+        )
+    undated = np.datetime64("0001-01-01")
+    told.sort(key=lambda s: undated if np.isnat(s.on) else s.on, reverse=True)
+    return told
+
+
+def _carried(
+    hydrants: gpd.GeoDataFrame,
+    basis: pd.DataFrame,
+    terrains: list[SurfaceGrade],
+    works: gpd.GeoDataFrame,
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Heights carried over what changed the grade since: works that were built, else terrain."""
+    since = basis["grade_date"].to_numpy().astype("datetime64[D]")
+    built = works_change(hydrants.geometry, works, since)
+    return carried_forward(hydrants, basis, built.or_else(terrain_change(terrains, since)))
+
+
 def check(
     register: Path | str,
     *,
@@ -189,13 +240,17 @@ def check(
     shot, on_shots = readings_of_shots(hydrants, shots, flat, laid(shots), grades)
     if len(shot):
         readings = READINGS.conform(pd.concat([readings, shot], ignore_index=True))
-    basis, on_heights = basis_heights(hydrants, readings, height_rule, grades=grades)
+    terrains = surfaces_of(store, hydrants, "terrain")
+    basis, on_heights = basis_heights(
+        hydrants, readings, height_rule, grades=grades, terrains=terrains
+    )
+    basis, on_changes = _carried(hydrants, basis, terrains, gpd.GeoDataFrame(store.read(WORKS)))
     tell("verdicts and remedies")
     area_ids, on_areas = area_of(hydrants, areas)
     table, on_hydrants = assess.check(
         hydrants, basis, rule=height_rule, kits=catalogue, area_ids=area_ids
     )
-    noticed = join_findings(outliers, on_shots, on_heights, on_areas, on_hydrants)
+    noticed = join_findings(outliers, on_shots, on_heights, on_changes, on_areas, on_hydrants)
     return Checked(
         table=table,
         hydrants=hydrants,

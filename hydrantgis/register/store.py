@@ -26,6 +26,7 @@ from hydrantgis.ground.tables import (
     READINGS,
     SETTINGS,
     SHOTS,
+    SURFACES,
 )
 from hydrantgis.register.additions import Added, crs_to_begin_with, would_add
 from hydrantgis.register.events import (
@@ -242,6 +243,65 @@ class Register:
                 layers.append((SETTINGS, _settings_frame(items)))
             self._write(layers, now=now)
             return added
+
+    def add_surface(
+        self,
+        rows: pd.DataFrame,
+        record: dict[str, object],
+        noticed: pd.DataFrame,
+        *,
+        now: dt.datetime,
+        dry_run: bool = False,
+    ) -> bool:
+        """
+        Keep what a surface tells at the hydrants, in the place of one of the same name.
+
+        Parameters
+        ----------
+        rows
+            The `surfaces` table, of one surface.
+        record
+            A row of the `imports` table, without the time.
+        noticed
+            Findings.
+        now
+            The time to record, in UTC.
+        dry_run
+            Write nothing.
+
+        Returns
+        -------
+        known
+            Whether the same telling stands there already; nothing was written then.
+
+        Raises
+        ------
+        LockedError
+            Another program or run is writing.
+        """
+        import_id = str(record["import_id"])
+
+        def planned() -> pd.DataFrame | None:
+            stands = self.read(SURFACES)
+            if (stands["import_id"] == import_id).any():
+                return None
+            kept = stands[stands["surface"] != record["layer"]]
+            return pd.concat([kept, rows], ignore_index=True) if len(kept) else rows
+
+        if dry_run:
+            return planned() is None
+        with self._locked():
+            whole = planned()
+            if whole is None:
+                return True
+            told = pd.DataFrame([{**record, "recorded_at": pd.Timestamp(now, tz="UTC")}])
+            layers: list[tuple[Table, pd.DataFrame]] = [
+                (SURFACES, SURFACES.conform(whole)),
+                (IMPORTS, IMPORTS.conform(told)),
+                (FINDINGS, FINDINGS.conform(noticed.assign(import_id=import_id))),
+            ]
+            self._write(layers, now=now)
+            return False
 
     def _exceptions_in(self, intake: Intake, import_id: str) -> pd.DataFrame:
         """Exceptions with their points in the CRS of the register."""

@@ -66,5 +66,7 @@ METHODS: dict[str, Method] = {
 }
 """By the word that stands in a reading."""
 
+HYDRANT_SD_XY_FT = 3.0
+"""Of a hydrant's place along either axis, where nobody says it: common practice, no source. [ft]"""
 GRADE_SHOT_SD_FT = 0.02
 """Of a grade shot that states none: common practice, no source. [ft]"""

@@ -394,7 +394,7 @@ def codes(terrain, **more):
 def test_unit_and_datum_come_from_a_compound_crs(tmp_path):
     path = write(tmp_path / "dem.tif", np.full((5, 5), 50.0), crs="EPSG:2249+6360", unit=None,
                  transform=Affine(3, 0, 760_000, 0, -3, 2_950_000))  # fmt: skip
-    terrain = open_terrain([path], rmse_z_ft=0.3)
+    terrain = open_terrain([path])
     assert (terrain.unit, terrain.vertical_datum) == (LengthUnit.FT_US, "NAVD88")
     assert terrain.crs.to_epsg() == MA
     assert codes(terrain) == []
@@ -406,38 +406,39 @@ def test_nothing_is_guessed(tmp_path):
     with pytest.raises(UnitError, match="does not tell the unit") as told:
         open_terrain([bare])
     assert "metre, which says nothing" in told.value.found
-    assert "--terrain-unit" in told.value.do
+    assert "--unit elev_ft" in told.value.do
     with pytest.raises(UnitError) as told:
         open_terrain([write(tmp_path / "odd.tif", z, unit="fathom")])
     assert "`fathom`" in told.value.found
     nowhere = write(tmp_path / "nowhere.tif", z, crs=None)
     with pytest.raises(CRSError, match="names no coordinate") as told:
         open_terrain([nowhere])
-    assert "--terrain-crs" in told.value.do
+    assert "--crs" in told.value.do
     assert open_terrain([nowhere], crs="EPSG:26915").crs.to_epsg() == UTM
     flat = write(tmp_path / "flat.tif", z, transform=Affine.identity())
     with pytest.raises(CRSError, match="where its cells lie"):
         open_terrain([flat])
     said = open_terrain([bare], unit=LengthUnit.M)
-    assert codes(said) == ["terrain-no-accuracy", "terrain-no-datum"]
+    assert said.vertical_datum is None
+    assert codes(said) == []
 
 
 def test_two_units_in_one_file_are_refused_until_one_is_said(tmp_path):
     path = write(tmp_path / "dem.tif", np.full((5, 5), 50.0), crs="EPSG:26915+5703", unit="foot")
     with pytest.raises(UnitError, match="in two ways"):
         open_terrain([path])
-    terrain = open_terrain([path], unit=LengthUnit.FT, rmse_z_ft=0.3)
+    terrain = open_terrain([path], unit=LengthUnit.FT)
     assert codes(terrain) == ["terrain-overruled"]
     assert terrain_findings(terrain)["message"].tolist() == ["ft was taken instead of m"]
 
 
 def test_the_user_goes_before_the_file_and_it_is_told(tmp_path):
     path = write(tmp_path / "dem.tif", np.full((5, 5), 50.0), crs="EPSG:26915+5703", unit=None)
-    terrain = open_terrain([path], crs="EPSG:26916", vertical_datum="NGVD29", rmse_z_ft=0.3)
+    terrain = open_terrain([path], crs="EPSG:26916", vertical_datum="NGVD29")
     assert terrain_findings(terrain)["message"].tolist() == [
         "EPSG:26916 was taken instead of EPSG:26915", "NGVD29 was taken instead of NAVD88",
     ]  # fmt: skip
-    same = open_terrain([path], crs="EPSG:26915", vertical_datum="NAVD88", rmse_z_ft=0.3)
+    same = open_terrain([path], crs="EPSG:26915", vertical_datum="NAVD88")
     assert codes(same) == []
 
 
@@ -457,11 +458,7 @@ def test_coarse_terrain_is_told(tmp_path):
     assert "terrain-too-coarse" not in codes(broken, whole=got.whole)
 
 
-def test_an_accuracy_is_a_length(tmp_path):
-    path = write(tmp_path / "dem.tif", np.full((5, 5), 50.0))
-    for bad in (0.0, -1.0, float("nan")):
-        with pytest.raises(WordsError, match="RMSEz"):
-            open_terrain([path], rmse_z_ft=bad)
+def test_no_raster_is_no_terrain():
     with pytest.raises(WordsError, match="no raster"):
         open_terrain([])
 
