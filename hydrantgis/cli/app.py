@@ -9,7 +9,7 @@ import traceback
 
 import typer
 
-from hydrantgis.cli import bring, judge, standing, surveying
+from hydrantgis.cli import bring, foretell, judge, standing, surveying
 from hydrantgis.cli.talk import put_error, speak_utf8
 from hydrantgis.ground.errors import HydrantGISError, UnreadableError, WordsError
 
@@ -56,6 +56,7 @@ app.command("inspect")(bring.inspect)
 app.command("import")(bring.import_layer)
 app.command("survey")(surveying.survey)
 app.command("check")(judge.check)
+app.command("scenario")(foretell.scenario)
 app.command("plan")(judge.plan)
 app.command("map")(judge.map_hydrants)
 app.add_typer(standing.rules, name="rules")

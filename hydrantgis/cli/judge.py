@@ -28,7 +28,7 @@ _REMEDY_WORDS = {
 }  # fmt: skip
 
 
-def _typed() -> str:
+def typed() -> str:
     """The command as it was typed, without the path of the program."""
     import sys
 
@@ -59,7 +59,7 @@ def check(
     from hydrantgis import job
 
     result = job.check(
-        register, rule=rule, kits=kits, outlet=_outlet(outlet), command=_typed(),
+        register, rule=rule, kits=kits, outlet=outlet_said(outlet), command=typed(),
         tell=teller(quiet=quiet),
     )  # fmt: skip
     path = out / "checked.gpkg"
@@ -71,7 +71,7 @@ def check(
         _put_result(result)
         put_findings(result.findings)
         put("nothing was written (dry run)" if dry_run else f"Results: {path}")
-        _put_caution()
+        put_caution()
     _end(result, strict=strict)
 
 
@@ -81,7 +81,8 @@ def _end(result: Checked, *, strict: bool) -> None:
         raise typer.Exit(DATA_ERRORS)
 
 
-def _outlet(word: str | None) -> str | None:
+def outlet_said(word: str | None) -> str | None:
+    """An outlet, as it is typed; `WordsError` where it is none."""
     from hydrantgis.ground.errors import WordsError
     from hydrantgis.ground.tables import OUTLETS
 
@@ -154,7 +155,8 @@ def _put_result(result: Checked) -> None:
     put()
 
 
-def _put_caution() -> None:
+def put_caution() -> None:
+    """Write the caution that goes with every work that is told."""
     from hydrantgis.standards.load import cautions
 
     put(cautions()[0])
@@ -185,7 +187,7 @@ def plan(
 
     tell = teller(quiet=quiet)
     result = job.check(
-        register, rule=rule, kits=kits, outlet=_outlet(outlet), command=_typed(), tell=tell
+        register, rule=rule, kits=kits, outlet=outlet_said(outlet), command=typed(), tell=tell
     )
     season = job.plan(result)
     paths = [] if dry_run else job.write_season(season, out, result=result)
@@ -205,7 +207,7 @@ def plan(
         put(f"Rule {result.rule.rule_id}: {result.rule}")
         _put_season(season)
         put("nothing was written (dry run)" if dry_run else f"Lists: {out}")
-        _put_caution()
+        put_caution()
     _end(result, strict=strict)
 
 
@@ -263,7 +265,7 @@ def map_hydrants(
 
     tell = teller(quiet=quiet)
     result = job.check(
-        register, rule=rule, kits=kits, outlet=_outlet(outlet), command=_typed(), tell=tell
+        register, rule=rule, kits=kits, outlet=outlet_said(outlet), command=typed(), tell=tell
     )
     tell("map")
     drawn = job.draw_map(result, title=title)
@@ -276,7 +278,7 @@ def map_hydrants(
         _put_result(result)
         size = "" if dry_run else f"{path.stat().st_size / 1e6:.1f} MB, opens without a network"
         put("nothing was written (dry run)" if dry_run else f"Map: {path}, {size}")
-        _put_caution()
+        put_caution()
     _end(result, strict=strict)
 
 
@@ -309,7 +311,7 @@ def demo(
     put(f"Season list: {jobs:,} kit jobs in {season.jobs['area_id'].nunique()} areas")
     if dry_run:
         put("nothing was kept (dry run)")
-        _put_caution()
+        put_caution()
         return
     put("Results")
     told = {
@@ -320,4 +322,4 @@ def demo(
         "season.gpkg": "the season list by area, and the same as season_*.csv",
     }
     grid([(str(path), told[path.name]) for path in paths if path.name in told])
-    _put_caution()
+    put_caution()

@@ -178,6 +178,11 @@ CODES: dict[str, Kind] = {
     "shot-of-no-hydrant": Kind(
         _W, "the shot is of a hydrant and stands at none", "name the hydrant in the survey"
     ),
+    "no-present-grade": Kind(
+        _W, "the grade as it is is not known there, so that its change cannot be told",
+        "shoot the grade, or bring in a terrain of the same datum",
+    ),
+    "beyond-design": Kind(_N, "hydrants that a design surface does not reach", "nothing"),
     "grade-changed-since": Kind(
         _W, "the grade has changed since the height was measured", "measure the hydrant again"
     ),

@@ -57,6 +57,8 @@ def _share(name: str, title: str, about: str) -> Column:
 
 
 VERDICTS = ("inside", "low", "high", "unresolved", "unmeasured")
+KIT_REMEDIES = ("extend", "exchange", "remove")
+"""Remedies that are a kit job."""
 REMEDIES = ("none", "extend", "exchange", "remove", "replace", "lower", "measure", "review")
 FLANGE_VERDICTS = ("inside", "low", "high", "unknown")
 BARRELS = ("dry", "wet", "other")

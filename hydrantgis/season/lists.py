@@ -14,6 +14,7 @@ import pandas as pd
 from hydrantgis.ground.tables import (
     AREA_TOTALS,
     JOBS,
+    KIT_REMEDIES,
     KIT_TOTALS,
     OTHER_LISTS,
     VERDICTS,
@@ -21,9 +22,6 @@ from hydrantgis.ground.tables import (
 
 if TYPE_CHECKING:
     from hydrantgis.ground.table import Table
-
-KIT_REMEDIES = ("extend", "exchange", "remove")
-"""Remedies that are a kit job."""
 
 
 @dataclass(frozen=True, slots=True)

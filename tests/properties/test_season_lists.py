@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hydrantgis.assess.check import check
-from hydrantgis.ground.tables import AREAS, OTHER_LISTS, VERDICTS
+from hydrantgis.ground.tables import AREAS, KIT_REMEDIES, OTHER_LISTS, VERDICTS
 from hydrantgis.heights.outlet import basis_heights
-from hydrantgis.season.lists import KIT_REMEDIES, season_lists
+from hydrantgis.season.lists import season_lists
 from hydrantgis.standards.load import load_rule
 
 RULE = load_rule("bowling-green-ky-2021")

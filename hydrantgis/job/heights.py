@@ -1,0 +1,206 @@
+"""
+The height that stands for every hydrant of a register, from all that was ever surveyed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from hydrantgis.ground.findings import findings, join_findings, no_findings
+from hydrantgis.ground.plane import plane_ft, xy
+from hydrantgis.ground.tables import (
+    GRADES,
+    READINGS,
+    SURFACES,
+    WORKS,
+)
+from hydrantgis.heights.changes import (
+    SurfaceGrade,
+    carried_forward,
+    terrain_change,
+    works_change,
+)
+from hydrantgis.heights.grade import GradeFit, grade_at
+from hydrantgis.heights.outlet import basis_heights, datum_key
+from hydrantgis.heights.shots import readings_of_shots
+from hydrantgis.standards.methods import GRADE_SHOT_SD_FT
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import pyproj
+    from numpy.typing import NDArray
+
+    from hydrantgis.register.store import Register
+    from hydrantgis.standards.rules import HeightRule
+
+
+SHOT_RADIUS_FT = 25.0
+"""Ground shots farther from a hydrant than this do not tell its grade. [ft]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Heights:
+    """
+    Heights of the hydrants and what they rest on.
+
+    Attributes
+    ----------
+    hydrants
+        The `hydrants` table.
+    basis
+        Their heights, same index; see `hydrantgis.heights.outlet.basis_heights`.
+    grades
+        Grade from shots, by datum.
+    terrains
+        What terrain models tell, the newest first.
+    findings
+        What was noticed.
+    """
+
+    hydrants: gpd.GeoDataFrame
+    basis: pd.DataFrame
+    grades: dict[str, GradeFit]
+    terrains: list[SurfaceGrade]
+    findings: pd.DataFrame
+
+    def grade_table(self) -> pd.DataFrame:
+        """The `grades` table: a row for each hydrant and datum with shots."""
+        parts = []
+        for datum, fit in self.grades.items():  # a datum or two
+            told = fit.shots > 0
+            parts.append(
+                pd.DataFrame(
+                    {
+                        "hydrant_id": self.hydrants["hydrant_id"].to_numpy(dtype=object),
+                        "vertical_datum": datum, "grade_elev_ft": fit.elev_ft,
+                        "grade_sd_ft": fit.sd_ft, "fit": fit.fit, "shots": fit.shots,
+                        "slope": fit.slope, "residual_ft": fit.residual_ft,
+                        "highest_ft": fit.highest_ft, "lowest_ft": fit.lowest_ft,
+                    }
+                )[told]
+            )  # fmt: skip
+        return GRADES.conform(pd.concat(parts, ignore_index=True)) if parts else GRADES.empty()
+
+
+def heights_of(store: Register, rule: HeightRule) -> Heights:
+    """
+    The height that stands for every hydrant.
+
+    Parameters
+    ----------
+    store
+        The register.
+    rule
+        Which outlet, which point of it, from which datum.
+
+    Raises
+    ------
+    HydrantGISError
+        The register cannot be read.
+    """
+    hydrants, readings = store.hydrants(), store.readings()
+    flat, laid = _on_plane(hydrants, store.crs)
+    grades, outliers = _grades(hydrants, store.ground_shots(), flat, laid)
+    shots = store.hydrant_shots()
+    shot, on_shots = readings_of_shots(hydrants, shots, flat, laid(shots), grades)
+    if len(shot):
+        readings = READINGS.conform(pd.concat([readings, shot], ignore_index=True))
+    terrains = surfaces_of(store, hydrants, "terrain")
+    basis, on_heights = basis_heights(hydrants, readings, rule, grades=grades, terrains=terrains)
+    works = gpd.GeoDataFrame(store.read(WORKS))
+    basis, on_changes = _carried(hydrants, basis, terrains, works)
+    noticed = join_findings(outliers, on_shots, on_heights, on_changes)
+    return Heights(hydrants, basis, grades, terrains, noticed)
+
+
+def _on_plane(
+    hydrants: gpd.GeoDataFrame, crs: pyproj.CRS
+) -> tuple[NDArray[np.float64], Callable[[pd.DataFrame], NDArray[np.float64]]]:
+    """Where the hydrants stand on a plane, and what lays rows of `x` and `y` on the same. [ft]"""
+    here = xy(hydrants.geometry)
+    to_plane = plane_ft(here, crs)
+
+    def laid(rows: pd.DataFrame) -> NDArray[np.float64]:
+        return np.column_stack(to_plane.transform(rows["x"].to_numpy(), rows["y"].to_numpy()))
+
+    return np.column_stack(to_plane.transform(here[:, 0], here[:, 1])), laid
+
+
+def _grades(
+    hydrants: gpd.GeoDataFrame,
+    shots: pd.DataFrame,
+    flat: NDArray[np.float64],
+    laid: Callable[[pd.DataFrame], NDArray[np.float64]],
+) -> tuple[dict[str, GradeFit], pd.DataFrame]:
+    """Grade at the hydrants from the ground shots, by datum, and shots that were left out."""
+    ground = shots[shots["x"].notna() & shots["vertical_datum"].notna()]
+    key = ground["vertical_datum"].map({n: datum_key(n) for n in ground["vertical_datum"].unique()})
+    fits: dict[str, GradeFit] = {}
+    notes = [no_findings()]
+    for name, part in ground.groupby(key, sort=True):  # a datum or two
+        fits[str(name)] = fit = grade_at(
+            flat,
+            laid(part),
+            part["elev_ft"],
+            part["elev_sd_ft"].fillna(GRADE_SHOT_SD_FT),
+            radius_ft=SHOT_RADIUS_FT,
+        )
+        at = hydrants["hydrant_id"].to_numpy(dtype=object)[fit.outlier_hydrant]
+        notes.append(
+            findings(
+                "grade-outlier", table="shots",
+                keys=part["shot_id"].to_numpy(dtype=object)[fit.outlier_shot], column="elev_ft",
+                values=[f"{v:g}" for v in part["elev_ft"].to_numpy()[fit.outlier_shot]],
+                messages=[f"left out of the grade at hydrant {name}" for name in at],
+            )
+        )  # fmt: skip
+    return fits, join_findings(*notes)
+
+
+def surfaces_of(store: Register, hydrants: pd.DataFrame, role: str) -> list[SurfaceGrade]:
+    """
+    What the surfaces of a role tell at the hydrants, the newest first.
+
+    Parameters
+    ----------
+    store
+        The register.
+    hydrants
+        The `hydrants` table.
+    role
+        One of `SURFACE_ROLES`.
+    """
+    rows = store.read(SURFACES)
+    told: list[SurfaceGrade] = []
+    for name, part in rows[rows["role"] == role].groupby("surface", sort=True):  # a few
+        at = part.set_index("hydrant_id").reindex(hydrants["hydrant_id"])
+        told.append(
+            SurfaceGrade(
+                str(name),
+                part["surface_date"].iloc[0].to_numpy().astype("datetime64[D]"),
+                at["elev_ft"].to_numpy(dtype=np.float64),
+                at["elev_sd_ft"].to_numpy(dtype=np.float64),
+                str(part["vertical_datum"].iloc[0]),
+            )
+        )
+    undated = np.datetime64("0001-01-01")
+    told.sort(key=lambda s: undated if np.isnat(s.on) else s.on, reverse=True)
+    return told
+
+
+def _carried(
+    hydrants: gpd.GeoDataFrame,
+    basis: pd.DataFrame,
+    terrains: list[SurfaceGrade],
+    works: gpd.GeoDataFrame,
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Heights carried over what changed the grade since: works that were built, else terrain."""
+    since = basis["grade_date"].to_numpy().astype("datetime64[D]")
+    built = works_change(hydrants.geometry, works, since)
+    return carried_forward(hydrants, basis, built.or_else(terrain_change(terrains, since)))

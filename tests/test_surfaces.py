@@ -1,0 +1,306 @@
+"""Surfaces and works from file to verdict: rasters, triangles, shots on hydrants, scenarios."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import rasterio
+import shapely
+from affine import Affine
+
+from hydrantgis import job
+from hydrantgis.ground.errors import SourceError, UnitError, WordsError
+from hydrantgis.ground.units import LengthUnit
+from hydrantgis.intake.surfaces import SurfaceWords
+from hydrantgis.intake.words import IntakeWords
+from hydrantgis.register.store import Register
+
+NOW = dt.datetime(2026, 11, 1, 12, 0)
+WEST, SOUTH = 760_000.0, 2_950_000.0
+US_FT = 1200 / 3937
+STANDARDS = {"rule": "nfpa24-2019", "kits": "generic"}
+METRES = SurfaceWords(unit=LengthUnit.M, vertical_datum="NAVD88")
+
+
+def ground_ft(east, north):
+    """The plane that all of these surfaces lie on: 100 ft, rising 1 in 50 to the east. [ft]"""
+    return 100.0 + 0.02 * (np.asarray(east) - WEST) + 0.0 * np.asarray(north)
+
+
+@pytest.fixture
+def register(tmp_path):
+    """Six hydrants 100 ft apart, and tape readings of all but the last two."""
+    names = [f"H{n}" for n in range(6)]
+    points = [shapely.Point(WEST + 100 * n, SOUTH) for n in range(6)]
+    gpd.GeoDataFrame({"HYD_ID": names, "BARREL": "dry"}, geometry=points, crs=2249).to_file(
+        tmp_path / "hydrants.gpkg"
+    )
+    path = tmp_path / "register.gpkg"
+    job.bring_in(path, tmp_path / "hydrants.gpkg", now=NOW)
+    (tmp_path / "readings.csv").write_text(
+        "HYDRANT,DATE,HEIGHT\nH0,2024-06-01,19 in\nH1,2024-06-01,16 in\nH2,2024-06-01,24 in\n"
+        "H3,2026-06-01,19 in\n",
+        encoding="utf-8",
+    )
+    said = {"method": "tape", "measured_to": "hose-centerline", "measured_from": "grade"}
+    job.bring_in(
+        path, tmp_path / "readings.csv", "readings", words=IntakeWords(constants=said), now=NOW
+    )
+    return path
+
+
+def raster(path: Path, rise_ft: float = 0.0) -> Path:
+    """The plane as metres in survey feet, cells of 10 ft."""
+    cell, columns, rows = 10.0, 80, 20
+    east = WEST - 100 + cell * (np.arange(columns) + 0.5)
+    z = np.tile(ground_ft(east, 0.0) + rise_ft, (rows, 1)) * 0.3048
+    with rasterio.open(
+        path, "w", driver="GTiff", width=columns, height=rows, count=1, dtype="float64",
+        crs="EPSG:2249", transform=Affine(cell, 0, WEST - 100, 0, -cell, SOUTH + 100),
+    ) as out:  # fmt: skip
+        out.write(z, 1)
+    return path
+
+
+def triangles(path: Path, rise_ft: float, *, east: float = 350.0) -> Path:
+    """The plane raised, over the hydrants up to so far east, as LandXML in survey feet."""
+    corners = [(x, y) for x in (WEST - 50, WEST + east) for y in (SOUTH - 50, SOUTH + 50)]
+    points = "".join(
+        f'<P id="{n}">{y:.4f} {x:.4f} {ground_ft(x, y) + rise_ft:.6f}</P>'
+        for n, (x, y) in enumerate(corners)
+    )
+    path.write_text(
+        '<LandXML xmlns="http://www.landxml.org/schema/LandXML-1.2" version="1.2"><Units>'
+        '<Imperial linearUnit="USSurveyFoot" elevationUnit="feet"/></Units><CoordinateSystem '
+        'epsgCode="2249" verticalDatum="NAVD88"/><Surfaces><Surface name="street"><Definition '
+        f'surfType="TIN"><Pnts>{points}</Pnts><Faces><F>0 1 2</F><F>1 2 3</F></Faces></Definition>'
+        "</Surface></Surfaces></LandXML>",
+        encoding="utf-8",
+    )
+    return path
+
+
+def check(register):
+    return job.check(register, **STANDARDS).table.set_index("hydrant_id")
+
+
+def test_a_terrain_is_read_at_every_hydrant_and_replaced_by_its_name(register, tmp_path):
+    dem = raster(tmp_path / "dem.tif")
+    done = job.bring_surface(register, [dem], "terrain", words=METRES, rmse_z_ft=0.3, now=NOW)
+    assert str(done.count) == "6 rows in = 6 accepted + 0 held + 0 rejected"
+    east = WEST + 100.0 * np.arange(6)
+    assert done.rows["elev_ft"].to_numpy() == pytest.approx(ground_ft(east, 0), abs=1e-6)
+    # a survey foot along is a survey foot, and the rise is told in international ones
+    slope = 0.02 * 0.3048 / US_FT
+    assert done.rows["slope"].to_numpy() == pytest.approx(slope, rel=1e-6)
+    assert done.rows["elev_sd_ft"].iloc[0] == pytest.approx(math.hypot(0.3, slope * 3.0))
+    before = register.read_bytes()
+    again = job.bring_surface(register, [dem], "terrain", words=METRES, rmse_z_ft=0.3, now=NOW)
+    assert again.known
+    assert register.read_bytes() == before
+    job.bring_surface(register, [dem], "terrain", words=METRES, rmse_z_ft=0.5, now=NOW)
+    stands = job.heights.surfaces_of(Register(register), Register(register).hydrants(), "terrain")
+    assert [s.name for s in stands] == ["dem"]
+    assert stands[0].sd_ft[0] == pytest.approx(math.hypot(0.5, slope * 3.0))
+
+
+@pytest.mark.parametrize(
+    ("words", "rmse", "error", "tells"),
+    [
+        (SurfaceWords(vertical_datum="NAVD88"), 0.3, UnitError, "does not tell the unit"),
+        (SurfaceWords(unit=LengthUnit.M), 0.3, UnitError, "vertical datum"),
+        (METRES, None, UnitError, "how accurate the terrain is"),
+        (METRES, "from-shots", WordsError, "0 of them lie on it"),
+        (METRES, -1.0, WordsError, "greater than 0"),
+    ],
+)
+def test_nothing_of_a_terrain_is_guessed(register, tmp_path, words, rmse, error, tells):
+    dem = raster(tmp_path / "dem.tif")
+    before = register.read_bytes()
+    with pytest.raises(error, match=tells):
+        job.bring_surface(register, [dem], "terrain", words=words, rmse_z_ft=rmse, now=NOW)
+    assert register.read_bytes() == before
+
+
+def test_a_terrain_elsewhere_is_refused(register, tmp_path):
+    dem = raster(tmp_path / "dem.tif")
+    said = SurfaceWords(unit=LengthUnit.M, vertical_datum="NAVD88", crs="EPSG:2250")
+    with pytest.raises(SourceError, match="tells the ground at no hydrant"):
+        job.bring_surface(register, [dem], "terrain", words=said, rmse_z_ft=0.3, now=NOW)
+
+
+def shoot(register, tmp_path, rows: str) -> None:
+    path = tmp_path / "shots.txt"
+    path.write_text(rows, encoding="utf-8")
+    words = IntakeWords(
+        order="PNEZD", crs="EPSG:2249", units={"elev_ft": LengthUnit.FT},
+        constants={"vertical_datum": "NAVD88", "measured_to": "hose-centerline"},
+    )  # fmt: skip
+    job.bring_in(register, path, "shots", words=words, now=NOW)
+
+
+def around(number: int, up: float = 0.0) -> str:
+    """Three ground shots round a hydrant."""
+    lines = []
+    for n, (east, north) in enumerate([(10, 0), (-5, 8), (-5, -8)]):
+        x, y = WEST + 100 * number + east, SOUTH + north
+        lines.append(f"{number}{n},{y},{x},{float(ground_ft(x, y)) + up:.3f},GND\n")
+    return "".join(lines)
+
+
+def test_shots_on_a_hydrant_make_its_height(register, tmp_path):
+    rows = around(4) + f"49,{SOUTH},{WEST + 401},{float(ground_ft(WEST + 400, 0)) + 1.75:.3f},"
+    shoot(register, tmp_path, rows + "FH H4 OUTLET\n")
+    row = check(register).loc["H4"]
+    assert row["outlet_height_in"] == pytest.approx(21.0, abs=0.01)
+    assert row["height_basis"] == "shot outlet over plane of 3 shots"
+    assert row["verdict"] == "inside"
+    result = job.check(register, **STANDARDS)
+    path = tmp_path / "checked.gpkg"
+    result.write(path)
+    grades = gpd.read_file(path, layer="grades")
+    assert grades[["hydrant_id", "fit", "shots"]].to_numpy().tolist() == [["H4", "plane", 3]]
+
+
+def test_an_outlet_over_terrain_alone_is_screening_and_orders_no_kit(register, tmp_path):
+    elev = float(ground_ft(WEST + 400, 0)) + 0.5
+    shoot(register, tmp_path, f"40,{SOUTH},{WEST + 400},{elev:.3f},FH H4 OUTLET\n")
+    assert check(register).loc["H4", "verdict"] == "unresolved"
+    job.bring_surface(
+        register, [raster(tmp_path / "dem.tif")], "terrain", words=METRES, rmse_z_ft=0.3, now=NOW
+    )
+    row = check(register).loc["H4"]
+    assert row["outlet_height_in"] == pytest.approx(6.0, abs=0.01)
+    assert (row["verdict"], row["remedy"]) == ("low", "measure")
+
+
+def test_shots_tell_how_good_a_terrain_is_and_that_is_used(register, tmp_path):
+    up = [0.2, -0.1, 0.15, 0.05, -0.2, 0.1, 0.0]
+    shoot(register, tmp_path, "".join(around(n % 6, u).replace(f"\n{n % 6}", f"\n{n}9")
+                                      for n, u in enumerate(up[:6])))  # fmt: skip
+    few = job.bring_surface(
+        register, [raster(tmp_path / "dem.tif")], "terrain", words=METRES, rmse_z_ft=0.3, now=NOW
+    )
+    assert few.accuracy.points == 18
+    assert not few.accuracy.enough
+    assert "terrain-checked" in set(few.findings["code"])
+    shoot(register, tmp_path, around(2, up[6]).replace("2", "7", 1).replace("\n2", "\n7"))
+    told = job.bring_surface(
+        register, [tmp_path / "dem.tif"], "terrain", words=METRES, rmse_z_ft="from-shots", now=NOW
+    )
+    errors = -np.repeat(up, 3)
+    assert told.accuracy.points == 21
+    assert told.accuracy.rmse_z_ft == pytest.approx(np.sqrt(np.mean(errors**2)), abs=1e-3)
+    slope = 0.02 * 0.3048 / US_FT
+    expected = math.hypot(told.accuracy.rmse_z_ft, slope * 3.0)
+    assert told.rows["elev_sd_ft"].iloc[0] == pytest.approx(expected)
+
+
+def test_terrain_of_two_days_carries_a_height_over_the_change(register, tmp_path):
+    for on, rise in (("2020-04-01", 0.0), ("2025-04-01", 1.0)):
+        dem = raster(tmp_path / f"dem{on[:4]}.tif", rise)
+        job.bring_surface(
+            register, [dem], "terrain", words=METRES, rmse_z_ft=0.1,
+            on=dt.date.fromisoformat(on), now=NOW,
+        )  # fmt: skip
+    table = check(register)
+    # the reading of 2024 lies under a foot of fill, that of 2026 was taken on it
+    assert table.loc["H2", "outlet_height_in"] == pytest.approx(12.0, abs=0.01)
+    assert table.loc["H2", "remedy"] == "measure"
+    assert table.loc["H3", "outlet_height_in"] == 19.0
+    slope = 0.02 * 0.3048 / US_FT
+    one = math.hypot(0.1, slope * 3.0) * 12
+    assert table.loc["H2", "height_sd_in"] == pytest.approx(math.hypot(0.25, one, one))
+
+
+def works(register, tmp_path, built: str | None) -> None:
+    shape = shapely.box(WEST - 50, SOUTH - 50, WEST + 250, SOUTH + 50)
+    told = {"PROJECT_NO": ["OVL"], "LIFT_IN": [2.0], "SD": ["0.5 in"], "BUILT": [built]}
+    frame = gpd.GeoDataFrame(told, geometry=[shape], crs=2249)
+    frame.to_file(tmp_path / "works.gpkg")
+    words = IntakeWords(fields={"built_on": "BUILT", "change_sd_in": "SD"})
+    job.bring_in(register, tmp_path / "works.gpkg", "works", words=words, now=NOW)
+
+
+def test_works_that_are_built_make_older_readings_stale(register, tmp_path):
+    works(register, tmp_path, "2025-05-01")
+    result = job.check(register, **STANDARDS)
+    table = result.table.set_index("hydrant_id")
+    assert table["outlet_height_in"].tolist()[:4] == [17.0, 14.0, 22.0, 19.0]
+    assert table["remedy"].tolist()[:2] == ["measure", "measure"]
+    stale = result.findings.query("code == 'grade-changed-since'")
+    assert stale["key"].tolist() == ["H0", "H1", "H2"]
+    assert table.loc["H0", "height_sd_in"] == pytest.approx(math.hypot(0.25, 0.5))
+
+
+def test_a_scenario_of_planned_works_says_who_leaves_and_which_jobs_are_wrong(register, tmp_path):
+    works(register, tmp_path, None)
+    assert check(register).loc["H0", "outlet_height_in"] == 19.0
+    before = register.read_bytes()
+    told = job.scenario(register, **STANDARDS)
+    assert register.read_bytes() == before
+    table = told.table.set_index("hydrant_id")
+    assert table["effect"].tolist() == [
+        "leaves", "stays out", "stays inside", "stays inside", "not told", "not told",
+    ]  # fmt: skip
+    assert table["outlet_height_then_in"].tolist()[:4] == [17.0, 14.0, 22.0, 19.0]
+    assert told.counts()["leaves"] == 1
+    assert told.counts()["on_changed_grade"] == 3
+    # 16 in with a kit of 12 in is 28, the nearest to the middle of 18 to 36; so is 14 with one
+    assert table.loc["H1", ["kit_length_then_in", "job_wrong"]].tolist() == [12.0, False]
+    path = tmp_path / "scenario.gpkg"
+    told.write(path)
+    assert len(gpd.read_file(path, layer="scenario")) == 6
+    notes = gpd.read_file(path, layer="provenance")
+    assert notes["value"].iloc[0] == "works OVL"
+    with pytest.raises(WordsError, match="no work `X`"):
+        job.scenario(register, works=["X"], **STANDARDS)
+
+
+def test_a_scenario_of_a_design_reaches_as_far_as_the_design_and_the_grade_are_known(
+    register, tmp_path
+):
+    job.bring_surface(register, [triangles(tmp_path / "street.xml", 0.5)], "design", now=NOW)
+    blind = job.scenario(register, surface="street", **STANDARDS)
+    assert blind.counts()["change_not_known"] == 4
+    assert set(blind.findings["code"]) == {"no-present-grade", "beyond-design"}
+    shoot(register, tmp_path, around(0) + around(1))
+    table = job.scenario(register, surface="street", **STANDARDS).table.set_index("hydrant_id")
+    change = table["grade_change_in"]
+    assert change.tolist() == pytest.approx(
+        [6.0, 6.0, math.nan, math.nan, 0.0, 0.0], abs=0.01, nan_ok=True
+    )
+    assert table["outlet_height_then_in"].tolist()[:2] == pytest.approx([13.0, 10.0], abs=0.01)
+    assert table["verdict_then"].tolist()[2] == "unresolved"
+    with pytest.raises(WordsError, match="no design surface `lane`"):
+        job.scenario(register, surface="lane", **STANDARDS)
+    with pytest.raises(WordsError, match="a surface and works"):
+        job.scenario(register, surface="street", works=["OVL"], **STANDARDS)
+
+
+def test_a_surface_that_reaches_nobody_is_refused(register, tmp_path):
+    path = triangles(tmp_path / "street.xml", 0.0, east=-40.0)
+    with pytest.raises(SourceError, match="at no hydrant"):
+        job.bring_surface(register, [path], "design", now=NOW)
+
+
+def test_hydrants_told_later_are_not_on_a_surface_until_it_is_read_again(register, tmp_path):
+    dem = raster(tmp_path / "dem.tif")
+    job.bring_surface(register, [dem], "terrain", words=METRES, rmse_z_ft=0.3, now=NOW)
+    more = gpd.GeoDataFrame(
+        {"HYD_ID": ["H9"]}, geometry=[shapely.Point(WEST + 50, SOUTH)], crs=2249
+    )
+    more.to_file(tmp_path / "more.gpkg")
+    job.bring_in(register, tmp_path / "more.gpkg", now=NOW)
+    store = Register(register)
+    elev = job.heights.surfaces_of(store, store.hydrants(), "terrain")[0].elev_ft
+    assert pd.Series(elev).isna().tolist() == [False] * 6 + [True]
+    job.bring_surface(register, [dem], "terrain", words=METRES, rmse_z_ft=0.3, now=NOW)
+    elev = job.heights.surfaces_of(store, store.hydrants(), "terrain")[0].elev_ft
+    assert np.isfinite(elev).all()
