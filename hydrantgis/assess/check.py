@@ -110,7 +110,7 @@ def check(
     hydrants
         The `hydrants` table.
     basis
-        Their heights, same index, from `hydrantgis.heights.outlet.basis_heights`.
+        Their heights, same index, from `hydrantgis.heights.basis.basis_heights`.
     rule
         The height rule.
     kits

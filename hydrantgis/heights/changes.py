@@ -213,7 +213,7 @@ def after_change(basis: pd.DataFrame, change: Change) -> pd.DataFrame:
     Parameters
     ----------
     basis
-        From `hydrantgis.heights.outlet.basis_heights`.
+        From `hydrantgis.heights.basis.basis_heights`.
     change
         At its hydrants, in their order.
 

@@ -1,5 +1,5 @@
 """
-Outlet height over the rule's datum, from readings of every kind, and which reading stands.
+Outlet height over the rule's datum, from readings of every kind.
 
 A reading tells a height directly or as a pair of elevations, of some point of some outlet, from
 grade, from the curb or from the flange. The rule asks for one point of one outlet from its datum.
@@ -9,14 +9,14 @@ What can be converted is converted; what cannot is told, and the height stays mi
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from hydrantgis.ground.findings import CODES, findings, join_findings
 from hydrantgis.ground.tables import MEASURED_TO, READINGS
-from hydrantgis.ground.text import fill, numbers
+from hydrantgis.ground.text import fill
 from hydrantgis.standards.methods import CONTACT, METHODS
 
 if TYPE_CHECKING:
@@ -31,16 +31,11 @@ if TYPE_CHECKING:
 _OUTLET_OF = {told: told.split("-")[0] for told in MEASURED_TO}
 _SD_OF = {name: method.sd_in for name, method in METHODS.items()}
 _CONTACT = [name for name, method in METHODS.items() if method.weight == CONTACT]
-_BEFORE_ALL_DAYS = -(10**9)
+BEFORE_ALL_DAYS = -(10**9)
 _POINT_OF = {told: told.split("-")[1] for told in MEASURED_TO}
 
 CONTACT_GRADE_SD_FT = 0.1
 """A height over shots that tell the grade no better than this is a screening height. [ft]"""
-
-BASIS_COLUMNS = (
-    "outlet_height_in", "height_sd_in", "height_basis", "reading_date", "grade_date", "screening",
-    "flange_height_in", "why_not",
-)  # fmt: skip
 
 
 def datum_key(name: str) -> str:
@@ -211,44 +206,67 @@ def _to_rule(
     return np.where(pd.isna(why), over, np.nan), why
 
 
-def basis_heights(
+@dataclass(frozen=True, slots=True)
+class ReadingHeights:
+    """
+    Readings as the rule asks for them, m of them.
+
+    Attributes
+    ----------
+    rows
+        The `readings` table, of hydrants that are there.
+    hydrant
+        Position of the hydrant of each; shape (m,).
+    height_in
+        Of the rule's point over its datum; missing where it cannot be told; shape (m,). [in]
+    sd_in
+        Standard uncertainty; shape (m,). [in]
+    basis
+        What the height rests on; shape (m,).
+    screening
+        Whether it may rank visits alone; shape (m,).
+    grade_on
+        The day of the grade that it stands over; shape (m,). [datetime64[D]]
+    why_not
+        A finding code where the height is missing; shape (m,).
+    """
+
+    rows: pd.DataFrame
+    hydrant: NDArray[np.intp]
+    height_in: NDArray[np.float64]
+    sd_in: NDArray[np.float64]
+    basis: NDArray[np.object_]
+    screening: NDArray[np.bool_]
+    grade_on: NDArray[np.datetime64]
+    why_not: NDArray[np.object_]
+
+    @property
+    def days(self) -> NDArray[np.int64]:
+        """When each was taken, as days since 1970; far in the past where that is not known."""
+        dates = self.rows["reading_date"].to_numpy().astype("datetime64[D]")
+        return np.where(np.isnat(dates), BEFORE_ALL_DAYS, dates.astype(np.int64))
+
+
+def reading_heights(
     hydrants: pd.DataFrame,
     readings: pd.DataFrame,
     rule: HeightRule,
     *,
     grades: Mapping[str, GradeFit] | None = None,
     terrains: Sequence[SurfaceGrade] = (),
-) -> tuple[pd.DataFrame, pd.DataFrame]:
+) -> ReadingHeights:
     """
-    The height that stands for each hydrant, and what was noticed on the way.
+    Every reading as the rule asks for it.
 
     Parameters
     ----------
-    hydrants
-        The `hydrants` table; `hydrant_id` is unique.
-    readings
-        The `readings` table; readings of hydrants that are not there are passed over.
-    rule
-        What is asked for.
-    grades
-        Grade at the hydrants, in their order, for readings with an outlet elevation alone; by
-        `datum_key` of the vertical datum, since elevations of two datums say nothing together.
-    terrains
-        What terrain models tell at the hydrants, for those that no shots tell; the first that
-        reaches serves. A height over one is a screening height.
+    hydrants, readings, rule, grades, terrains
+        As `hydrantgis.heights.basis.basis_heights`.
 
     Returns
     -------
-    basis
-        Index and order of `hydrants`, columns `BASIS_COLUMNS`. A height is missing where there is
-        no reading (`why_not` missing) or none that answers the rule (`why_not` a finding code).
-    findings
-        See `hydrantgis.ground.findings`.
-
-    Notes
-    -----
-    Of several readings the one that answers the rule goes first, then contact before screening,
-    then the newest, the least uncertain, the lowest id; so row order changes nothing.
+    heights
+        In the order of the readings, those of hydrants that are not there left out.
     """
     ids = pd.Index(hydrants["hydrant_id"])
     position = ids.get_indexer(pd.Index(readings["hydrant_id"]))
@@ -274,94 +292,7 @@ def basis_heights(
     apart = (not grounds) | datum.isin(grounds).to_numpy(dtype=bool)
     why[waiting] = np.where(apart[waiting], "no-grade", "datums-differ")
     why[impossible] = "height-implausible"
-
     # a method not told orders no kit
     screen = vague | ~rows["method"].isin(_CONTACT).to_numpy(dtype=bool)
     sd = np.where(np.isnan(sd), METHODS["eye"].sd_in, sd)
-    dates = rows["reading_date"].to_numpy().astype("datetime64[D]")
-    days = np.where(np.isnat(dates), _BEFORE_ALL_DAYS, dates.astype(np.int64))
-    identity = rows["reading_id"].rank(method="first").to_numpy()
-    order = np.lexsort((identity, sd, -days, screen, np.isnan(over), at))
-    first = np.ones(len(order), dtype=bool)
-    first[1:] = at[order][1:] != at[order][:-1]
-    chosen = order[first]
-
-    n = len(hydrants)
-    result = pd.DataFrame(
-        {
-            "outlet_height_in": np.full(n, np.nan),
-            "height_sd_in": np.full(n, np.nan),
-            "height_basis": pd.Series(None, index=range(n), dtype="str"),
-            "reading_date": np.full(n, np.datetime64("NaT"), dtype="datetime64[ms]"),
-            "grade_date": np.full(n, np.datetime64("NaT"), dtype="datetime64[ms]"),
-            "screening": np.zeros(n, dtype=bool),
-            "flange_height_in": np.full(n, np.nan),
-            "why_not": pd.Series(None, index=range(n), dtype="str"),
-        },
-    )
-    to = at[chosen]
-    usable = ~np.isnan(over[chosen])
-    result.loc[to, "outlet_height_in"] = over[chosen]
-    result.loc[to, "height_sd_in"] = np.where(usable, sd[chosen], np.nan)
-    result.loc[to, "height_basis"] = basis[chosen]
-    result.loc[to, "reading_date"] = rows["reading_date"].to_numpy()[chosen]
-    result.loc[to, "grade_date"] = grade_on[chosen].astype("datetime64[ms]")
-    result.loc[to, "screening"] = screen[chosen]
-    result.loc[to, "flange_height_in"] = rows["flange_height_in"].to_numpy(dtype=np.float64)[chosen]
-    result.loc[to, "why_not"] = why[chosen]
-    result.index = hydrants.index
-    return result, _notices(rows, at, over, why, chosen, days, ids, rule)
-
-
-def _notices(
-    rows: pd.DataFrame,
-    at: NDArray[np.intp],
-    over: NDArray[np.float64],
-    why: NDArray[np.object_],
-    chosen: NDArray[np.intp],
-    days: NDArray[np.int64],
-    ids: pd.Index[str],
-    rule: HeightRule,
-) -> pd.DataFrame:
-    """Readings that cannot answer the rule, and readings of one day that differ."""
-    found: list[pd.DataFrame] = []
-    other = "reading-other-outlet"
-    stands = pd.Series(why[chosen])
-    for code in sorted(stands.dropna().unique()):
-        told = chosen[(stands == code).to_numpy()]
-        found.append(
-            findings(
-                code,
-                table="readings",
-                keys=ids[at[told]],
-                column="outlet_height_in",
-                values=rows["measured_to"].to_numpy(dtype=object)[told],
-                messages=fill(
-                    "reading {reading}, measured to {to}: {why}",
-                    reading=rows["reading_id"].to_numpy(dtype=object)[told],
-                    to=rows["measured_to"].to_numpy(dtype=object)[told],
-                    why=f"the rule asks for {rule}" if code == other else CODES[code].meaning,
-                ).tolist(),
-            )
-        )
-    # readings of the day of the one that stands, where they differ by more than the resolution
-    newest = pd.Series(days[chosen], index=at[chosen])
-    same = (newest.reindex(at).to_numpy() == days) & ~np.isnan(over) & (days > _BEFORE_ALL_DAYS)
-    spread = pd.Series(over[same]).groupby(at[same]).agg(["min", "max", "size"])
-    differ = spread[(spread["max"] - spread["min"]) > rule.resolution_in]
-    if len(differ):
-        found.append(
-            findings(
-                "readings-same-day",
-                table="readings",
-                keys=ids[differ.index],
-                column="outlet_height_in",
-                values=numbers(differ["max"] - differ["min"]),
-                messages=fill(
-                    "{size} readings of one day lie between {low} and {high} in",
-                    size=differ["size"].to_numpy(), low=differ["min"].to_numpy(),
-                    high=differ["max"].to_numpy(),
-                ).tolist(),
-            )
-        )  # fmt: skip
-    return join_findings(*found)
+    return ReadingHeights(rows, at, over, sd, basis, screen, grade_on, why)

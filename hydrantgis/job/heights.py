@@ -19,6 +19,7 @@ from hydrantgis.ground.tables import (
     SURFACES,
     WORKS,
 )
+from hydrantgis.heights.basis import basis_heights
 from hydrantgis.heights.changes import (
     SurfaceGrade,
     carried_forward,
@@ -26,7 +27,7 @@ from hydrantgis.heights.changes import (
     works_change,
 )
 from hydrantgis.heights.grade import GradeFit, grade_at
-from hydrantgis.heights.outlet import basis_heights, datum_key
+from hydrantgis.heights.outlet import datum_key
 from hydrantgis.heights.shots import readings_of_shots
 from hydrantgis.standards.methods import GRADE_SHOT_SD_FT
 
@@ -54,7 +55,7 @@ class Heights:
     hydrants
         The `hydrants` table.
     basis
-        Their heights, same index; see `hydrantgis.heights.outlet.basis_heights`.
+        Their heights, same index; see `hydrantgis.heights.basis.basis_heights`.
     grades
         Grade from shots, by datum.
     terrains

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hydrantgis.ground.tables import WORKS
+from hydrantgis.heights.basis import basis_heights
 from hydrantgis.heights.changes import (
     TOLD_APART,
     Change,
@@ -21,7 +22,6 @@ from hydrantgis.heights.changes import (
     terrain_change,
     works_change,
 )
-from hydrantgis.heights.outlet import basis_heights
 from hydrantgis.standards.load import load_rule
 
 RULE = load_rule("nfpa24-2019")

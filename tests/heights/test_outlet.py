@@ -9,8 +9,8 @@ import tracemalloc
 import numpy as np
 import pytest
 
+from hydrantgis.heights.basis import BASIS_COLUMNS, basis_heights
 from hydrantgis.heights.grade import grade_at
-from hydrantgis.heights.outlet import BASIS_COLUMNS, basis_heights
 from hydrantgis.standards.load import load_rule
 from hydrantgis.standards.methods import METHODS
 

@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hydrantgis.ground.tables import SHOTS
+from hydrantgis.heights.basis import basis_heights
 from hydrantgis.heights.grade import grade_at
-from hydrantgis.heights.outlet import basis_heights
 from hydrantgis.heights.shots import (
     CURB_FT,
     NAMED_FT,

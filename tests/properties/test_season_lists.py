@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from hydrantgis.assess.check import check
 from hydrantgis.ground.tables import AREAS, KIT_REMEDIES, OTHER_LISTS, VERDICTS
-from hydrantgis.heights.outlet import basis_heights
+from hydrantgis.heights.basis import basis_heights
 from hydrantgis.season.lists import season_lists
 from hydrantgis.standards.load import load_rule
 

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hydrantgis.assess.check import check
-from hydrantgis.heights.outlet import basis_heights
+from hydrantgis.heights.basis import basis_heights
 from hydrantgis.standards.load import load_rule
 from hydrantgis.standards.rules import Window
 

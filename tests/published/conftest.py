@@ -9,7 +9,7 @@ import pytest
 
 from hydrantgis.assess.check import check
 from hydrantgis.ground.tables import HYDRANTS, READINGS
-from hydrantgis.heights.outlet import basis_heights
+from hydrantgis.heights.basis import basis_heights
 from hydrantgis.standards.load import load_kits
 
 COLUMNS_OF_A_READING = set(READINGS.names)

@@ -1,0 +1,154 @@
+"""
+Which reading stands for a hydrant, and what was noticed of the others.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from hydrantgis.ground.findings import CODES, findings, join_findings
+from hydrantgis.ground.text import fill, numbers
+from hydrantgis.heights.outlet import BEFORE_ALL_DAYS, ReadingHeights, reading_heights
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from numpy.typing import NDArray
+
+    from hydrantgis.heights.changes import SurfaceGrade
+    from hydrantgis.heights.grade import GradeFit
+    from hydrantgis.standards.rules import HeightRule
+
+BASIS_COLUMNS = (
+    "outlet_height_in", "height_sd_in", "height_basis", "reading_date", "grade_date", "screening",
+    "flange_height_in", "why_not",
+)  # fmt: skip
+
+
+def basis_heights(
+    hydrants: pd.DataFrame,
+    readings: pd.DataFrame,
+    rule: HeightRule,
+    *,
+    grades: Mapping[str, GradeFit] | None = None,
+    terrains: Sequence[SurfaceGrade] = (),
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """
+    The height that stands for each hydrant, and what was noticed on the way.
+
+    Parameters
+    ----------
+    hydrants
+        The `hydrants` table; `hydrant_id` is unique.
+    readings
+        The `readings` table; readings of hydrants that are not there are passed over.
+    rule
+        What is asked for.
+    grades
+        Grade at the hydrants, in their order, for readings with an outlet elevation alone; by
+        `datum_key` of the vertical datum, since elevations of two datums say nothing together.
+    terrains
+        What terrain models tell at the hydrants, for those that no shots tell; the first that
+        reaches serves. A height over one is a screening height.
+
+    Returns
+    -------
+    basis
+        Index and order of `hydrants`, columns `BASIS_COLUMNS`. A height is missing where there is
+        no reading (`why_not` missing) or none that answers the rule (`why_not` a finding code).
+    findings
+        See `hydrantgis.ground.findings`.
+
+    Notes
+    -----
+    Of several readings the one that answers the rule goes first, then contact before screening,
+    then the newest, the least uncertain, the lowest id; so row order changes nothing.
+    """
+    ids = pd.Index(hydrants["hydrant_id"])
+    told = reading_heights(hydrants, readings, rule, grades=grades, terrains=terrains)
+    rows, at, over, days = told.rows, told.hydrant, told.height_in, told.days
+    identity = rows["reading_id"].rank(method="first").to_numpy()
+    order = np.lexsort((identity, told.sd_in, -days, told.screening, np.isnan(over), at))
+    first = np.ones(len(order), dtype=bool)
+    first[1:] = at[order][1:] != at[order][:-1]
+    chosen = order[first]
+
+    n = len(hydrants)
+    result = pd.DataFrame(
+        {
+            "outlet_height_in": np.full(n, np.nan),
+            "height_sd_in": np.full(n, np.nan),
+            "height_basis": pd.Series(None, index=range(n), dtype="str"),
+            "reading_date": np.full(n, np.datetime64("NaT"), dtype="datetime64[ms]"),
+            "grade_date": np.full(n, np.datetime64("NaT"), dtype="datetime64[ms]"),
+            "screening": np.zeros(n, dtype=bool),
+            "flange_height_in": np.full(n, np.nan),
+            "why_not": pd.Series(None, index=range(n), dtype="str"),
+        },
+    )
+    to = at[chosen]
+    usable = ~np.isnan(over[chosen])
+    result.loc[to, "outlet_height_in"] = over[chosen]
+    result.loc[to, "height_sd_in"] = np.where(usable, told.sd_in[chosen], np.nan)
+    result.loc[to, "height_basis"] = told.basis[chosen]
+    result.loc[to, "reading_date"] = rows["reading_date"].to_numpy()[chosen]
+    result.loc[to, "grade_date"] = told.grade_on[chosen].astype("datetime64[ms]")
+    result.loc[to, "screening"] = told.screening[chosen]
+    result.loc[to, "flange_height_in"] = rows["flange_height_in"].to_numpy(dtype=np.float64)[chosen]
+    result.loc[to, "why_not"] = told.why_not[chosen]
+    result.index = hydrants.index
+    return result, _notices(told, chosen, ids, rule)
+
+
+def _notices(
+    told: ReadingHeights,
+    chosen: NDArray[np.intp],
+    ids: pd.Index[str],
+    rule: HeightRule,
+) -> pd.DataFrame:
+    """Readings that cannot answer the rule, and readings of one day that differ."""
+    rows, at, over, days = told.rows, told.hydrant, told.height_in, told.days
+    found: list[pd.DataFrame] = []
+    other = "reading-other-outlet"
+    stands = pd.Series(told.why_not[chosen])
+    for code in sorted(stands.dropna().unique()):
+        which = chosen[(stands == code).to_numpy()]
+        found.append(
+            findings(
+                code,
+                table="readings",
+                keys=ids[at[which]],
+                column="outlet_height_in",
+                values=rows["measured_to"].to_numpy(dtype=object)[which],
+                messages=fill(
+                    "reading {reading}, measured to {to}: {why}",
+                    reading=rows["reading_id"].to_numpy(dtype=object)[which],
+                    to=rows["measured_to"].to_numpy(dtype=object)[which],
+                    why=f"the rule asks for {rule}" if code == other else CODES[code].meaning,
+                ).tolist(),
+            )
+        )
+    # readings of the day of the one that stands, where they differ by more than the resolution
+    newest = pd.Series(days[chosen], index=at[chosen])
+    same = (newest.reindex(at).to_numpy() == days) & ~np.isnan(over) & (days > BEFORE_ALL_DAYS)
+    spread = pd.Series(over[same]).groupby(at[same]).agg(["min", "max", "size"])
+    differ = spread[(spread["max"] - spread["min"]) > rule.resolution_in]
+    if len(differ):
+        found.append(
+            findings(
+                "readings-same-day",
+                table="readings",
+                keys=ids[differ.index],
+                column="outlet_height_in",
+                values=numbers(differ["max"] - differ["min"]),
+                messages=fill(
+                    "{size} readings of one day lie between {low} and {high} in",
+                    size=differ["size"].to_numpy(), low=differ["min"].to_numpy(),
+                    high=differ["max"].to_numpy(),
+                ).tolist(),
+            )
+        )  # fmt: skip
+    return join_findings(*found)
