@@ -87,6 +87,7 @@ KINDS = (
 )  # fmt: skip
 SURFACE_ROLES = ("terrain", "design")
 SAMPLED = ("ok", "outside", "nodata", "no-location")
+VISIT_REASONS = ("unmeasured", "unresolved", "screening", "stale")
 EFFECTS = ("leaves", "enters", "stays out", "stays inside", "not told")
 
 _ID = _text("hydrant_id", "Hydrant", "The utility's own number of the hydrant.", required=True)
@@ -462,6 +463,42 @@ GRADES = Table(
     ),
 )
 
+DRIFTS = Table(
+    name="drifts",
+    title="Drift",
+    about="Hydrants with readings of two days or more, and how fast their height changes.",
+    key="hydrant_id",
+    columns=(
+        _ID,
+        _whole("readings", "Readings", "That the rate rests on."),
+        _date("first_date", "First reading", "The oldest of them."),
+        _date("last_date", "Last reading", "The newest of them."),
+        _real("rate_in_per_yr", "Rate", "Inches a year; negative is down."),
+        _real("rate_sd_in_per_yr", "Standard uncertainty", "Of the rate.", 0),
+        _date("leaves_on", "Leaves on", "From when it is likely out; blank where it is steady."),
+        _whole("leaves_season", "Leaves in", "The year of that day."),
+        _text("side", "Side", "Where it leaves the window.", "low", "high"),
+    ),
+)
+
+VISITS = Table(
+    name="visits",
+    title="Where to measure next",
+    about="Hydrants whose height a tape would tell more of, by area in the order of a walk.",
+    key="hydrant_id",
+    columns=(
+        _AREA,
+        _whole("stop", "Stop", "Order of the walk in its area, from 1."),
+        _ID,
+        _ADDRESS,
+        _text("reason", "Reason", "Why to measure.", *VISIT_REASONS),
+        _whole("rank", "Rank", "By how much a reading may change the season list, 1 the most."),
+        _share("p_changes", "P changes", "Probability that a reading changes what is planned."),
+        _date("reading_date", "Read on", "When it was measured last."),
+    ),
+    geometry="Point",
+)
+
 SCENARIO = Table(
     name="scenario",
     title="Scenario",
@@ -558,7 +595,7 @@ INTAKE_TABLES = {
 
 ALL_TABLES = (
     HYDRANTS, READINGS, SHOTS, AREAS, VALVES, MAINS, FACILITIES, WORKS, SURFACES, HISTORY,
-    IMPORTS, FINDINGS, EXCEPTIONS, CHANGES, CHECKED, GRADES, SCENARIO, PROVENANCE, SETTINGS, JOBS,
-    *OTHER_LISTS.values(), AREA_TOTALS, KIT_TOTALS,
+    IMPORTS, FINDINGS, EXCEPTIONS, CHANGES, CHECKED, GRADES, DRIFTS, VISITS, SCENARIO, PROVENANCE,
+    SETTINGS, JOBS, *OTHER_LISTS.values(), AREA_TOTALS, KIT_TOTALS,
 )  # fmt: skip
 """Every table there is."""

@@ -1,0 +1,116 @@
+"""Rates of change and the day on which a hydrant leaves its window."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+from scipy import linalg
+
+from hydrantgis.heights.drift import (
+    DAYS_A_YEAR,
+    FARTHEST_YEARS,
+    SURE_OF_A_RATE,
+    Line,
+    drifts,
+    leaves_window_on,
+    lines,
+)
+from hydrantgis.heights.outlet import reading_heights
+from hydrantgis.standards.load import load_rule
+
+RULE = load_rule("nfpa24-2019")
+visits = st.lists(
+    st.tuples(st.integers(0, 9000), st.floats(15, 40), st.sampled_from([0.1, 0.25, 1.0])),
+    min_size=3, max_size=8, unique_by=lambda v: v[0],
+)  # fmt: skip
+
+
+@given(towns=st.lists(visits, min_size=1, max_size=4))
+def test_rate_and_uncertainty_are_those_of_a_least_squares_fit(towns):
+    rows = [(n, *visit) for n, town in enumerate(towns) for visit in town]
+    h, days, y, sd = (np.array(column) for column in zip(*rows, strict=True))
+    told = lines(h, days, y, sd, hydrants=len(towns))
+    for n in range(len(towns)):
+        ours = h == n
+        t = days[ours] / DAYS_A_YEAR
+        design = np.column_stack([t - t.mean(), np.ones(len(t))]) / sd[ours][:, None]
+        (rate, _), left, *_ = linalg.lstsq(design, y[ours] / sd[ours])
+        cov = linalg.inv(design.T @ design)
+        assert told.rate_in_per_yr[n] == pytest.approx(rate, abs=1e-6)
+        birge = math.sqrt(max(1.0, float(left) / (ours.sum() - 2)))
+        assert told.rate_sd_in_per_yr[n] == pytest.approx(birge * math.sqrt(cov[0, 0]), rel=1e-5)
+
+
+def test_two_readings_are_the_line_between_them():
+    told = lines([0, 0], [0, 2 * DAYS_A_YEAR], [22.0, 21.0], [0.3, 0.4], hydrants=1)
+    assert told.rate_in_per_yr.tolist() == pytest.approx([-0.5])
+    assert told.rate_sd_in_per_yr.tolist() == pytest.approx([math.hypot(0.3, 0.4) / 2])
+
+
+def test_one_day_tells_no_rate_however_often_it_was_measured():
+    told = lines([0, 0, 1], [100, 100, 5], [20.0, 21.0, 19.0], [0.25] * 3, hydrants=3)
+    assert np.isnan(told.rate_in_per_yr).all()
+    assert told.readings.tolist() == [2, 1, 0]
+
+
+lines_told = st.tuples(
+    st.floats(-2, 2), st.floats(0.01, 0.4), st.floats(14, 40), st.floats(0.05, 1.0)
+)
+
+
+@given(told=lines_told, likely=st.sampled_from([0.1, 0.3, 0.5, 0.7, 0.9]))
+def test_on_that_day_the_height_is_out_with_that_probability(told, likely):
+    rate, rate_sd, level, level_sd = told
+    line = Line(*(np.array([v]) for v in (rate, rate_sd, level, level_sd, 20_000.0)), np.array([3]))
+    day, side = leaves_window_on(line, lo_in=18.0, hi_in=36.0, likely=likely)
+    if abs(rate) <= SURE_OF_A_RATE * rate_sd:
+        assert np.isnan(day[0])
+        return
+    assume(not np.isnan(day[0]))
+    t = (day[0] - 20_000.0) / DAYS_A_YEAR
+    rng = np.random.default_rng(5)
+    n = 200_000
+    at = level + level_sd * rng.standard_normal(n) + t * (rate + rate_sd * rng.standard_normal(n))
+    out = at < 18.0 if side[0] == "low" else at > 36.0
+    assert out.mean() == pytest.approx(likely, abs=0.01)
+    assert side[0] == ("low" if rate < 0 else "high")
+
+
+def test_a_steady_hydrant_and_one_that_leaves_in_a_century_have_no_day():
+    rate = np.array([-0.01, -0.1, -0.1])
+    line = Line(rate, np.array([0.02, 0.01, 0.01]), np.array([20.0, 30.0, 20.0]),
+                np.full(3, 0.1), np.zeros(3), np.full(3, 4))  # fmt: skip
+    day, side = leaves_window_on(line, lo_in=18.0, hi_in=36.0)
+    assert side.tolist() == [None, None, "low"]
+    assert day[2] / DAYS_A_YEAR == pytest.approx(20.0)
+    assert FARTHEST_YEARS < 12 / 0.1
+    day, _ = leaves_window_on(line, lo_in=-math.inf, hi_in=36.0)
+    assert np.isnan(day).all()
+    with pytest.raises(ValueError, match="no probability"):
+        leaves_window_on(line, lo_in=18.0, hi_in=36.0, likely=0.99)
+
+
+def test_screening_and_undated_readings_and_those_before_a_change_tell_no_rate(hydrants, readings):
+    town = hydrants(["A", "B", "C"])
+    told = readings(
+        ["A", "A", "A", "B", "B", "B", "C", "C"],
+        outlet_height_in=[24.0, 23.0, 30.0, 24.0, 20.0, 19.0, 20.0, 22.0],
+        reading_date=["2020-01-01", "2024-01-01", None, "2016-01-01", "2020-01-01", "2024-01-01",
+                      "2020-01-01", "2024-01-01"],
+        method=["tape", "tape", "tape", "tape", "tape", "tape", "tape", "eye"],
+    )  # fmt: skip
+    heights = reading_heights(town, told, RULE)
+    since = np.array(["NaT", "2019-01-01", "NaT"], dtype="datetime64[D]")
+    table = drifts(town, heights, lo_in=18.0, hi_in=36.0, since=since).set_index("hydrant_id")
+    assert table.index.tolist() == ["A", "B"]
+    four = (np.datetime64("2024-01-01") - np.datetime64("2020-01-01")).astype(int) / DAYS_A_YEAR
+    assert table["rate_in_per_yr"].tolist() == pytest.approx([-1 / four, -1 / four])
+    assert table["readings"].tolist() == [2, 2]
+    assert table.loc["B", "first_date"].strftime("%Y-%m-%d") == "2020-01-01"
+    # 19 in in 2024, an inch in four years: 18 in four years later
+    assert table.loc["B", "leaves_season"] == 2028
+    assert table.loc["B", "side"] == "low"
