@@ -67,8 +67,26 @@ def basis_heights(
     Of several readings the one that answers the rule goes first, then contact before screening,
     then the newest, the least uncertain, the lowest id; so row order changes nothing.
     """
-    ids = pd.Index(hydrants["hydrant_id"])
     told = reading_heights(hydrants, readings, rule, grades=grades, terrains=terrains)
+    return standing(hydrants, told, rule)
+
+
+def standing(
+    hydrants: pd.DataFrame, told: ReadingHeights, rule: HeightRule
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """
+    As `basis_heights`, from readings that were converted already.
+
+    Parameters
+    ----------
+    hydrants
+        The `hydrants` table.
+    told
+        Its readings, from `hydrantgis.heights.outlet.reading_heights`.
+    rule
+        What is asked for, for messages.
+    """
+    ids = pd.Index(hydrants["hydrant_id"])
     rows, at, over, days = told.rows, told.hydrant, told.height_in, told.days
     identity = rows["reading_id"].rank(method="first").to_numpy()
     order = np.lexsort((identity, told.sd_in, -days, told.screening, np.isnan(over), at))

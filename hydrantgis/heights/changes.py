@@ -171,6 +171,25 @@ def works_change(
     return total
 
 
+def last_built(hydrants: gpd.GeoSeries, works: gpd.GeoDataFrame) -> NDArray[np.datetime64]:
+    """
+    The last day on which works changed the grade at each hydrant, NaT where none did, shape (n,).
+
+    Parameters
+    ----------
+    hydrants
+        Points, in the CRS of the works.
+    works
+        The `works` table.
+    """
+    result = np.full(len(hydrants), np.datetime64("NaT"), dtype="datetime64[D]")
+    built = works[works["built_on"].notna()]
+    days = built["built_on"].to_numpy().astype("datetime64[D]")
+    for day in np.unique(days):  # a handful, in order
+        result[planned_change(hydrants, built[days == day]).by != ""] = day
+    return result
+
+
 def planned_change(hydrants: gpd.GeoSeries, works: gpd.GeoDataFrame) -> Change:
     """
     Change of grade at hydrants by works, whenever they are built.

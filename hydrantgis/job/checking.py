@@ -22,6 +22,7 @@ from hydrantgis.ground.tables import (
     MAINS,
     PROVENANCE,
 )
+from hydrantgis.heights.drift import drifts
 from hydrantgis.job.heights import Heights, heights_of
 from hydrantgis.job.moment import quiet
 from hydrantgis.job.standing import standards_for, texts_of
@@ -76,6 +77,14 @@ class Checked:
     def hydrants(self) -> gpd.GeoDataFrame:
         """The `hydrants` table."""
         return self.heights.hydrants
+
+    def drifts(self) -> pd.DataFrame:
+        """The `drifts` table: how fast heights change, of hydrants with readings of two days."""
+        window = self.rule.window
+        return drifts(
+            self.hydrants, self.heights.told, lo_in=window.lo_in, hi_in=window.hi_in,
+            since=self.heights.changed_on,
+        )  # fmt: skip
 
     def counts(self) -> dict[str, int]:
         """How many hydrants, how many judged and measured, how many of each verdict."""

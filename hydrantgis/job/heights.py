@@ -19,15 +19,16 @@ from hydrantgis.ground.tables import (
     SURFACES,
     WORKS,
 )
-from hydrantgis.heights.basis import basis_heights
+from hydrantgis.heights.basis import standing
 from hydrantgis.heights.changes import (
     SurfaceGrade,
     carried_forward,
+    last_built,
     terrain_change,
     works_change,
 )
 from hydrantgis.heights.grade import GradeFit, grade_at
-from hydrantgis.heights.outlet import datum_key
+from hydrantgis.heights.outlet import ReadingHeights, datum_key, reading_heights
 from hydrantgis.heights.shots import readings_of_shots
 from hydrantgis.standards.methods import GRADE_SHOT_SD_FT
 
@@ -60,6 +61,11 @@ class Heights:
         Grade from shots, by datum.
     terrains
         What terrain models tell, the newest first.
+    told
+        Every reading as the rule asks for it.
+    changed_on
+        The last day on which works changed the grade, NaT where none did; shape (n,).
+        [datetime64[D]]
     findings
         What was noticed.
     """
@@ -68,6 +74,8 @@ class Heights:
     basis: pd.DataFrame
     grades: dict[str, GradeFit]
     terrains: list[SurfaceGrade]
+    told: ReadingHeights
+    changed_on: NDArray[np.datetime64]
     findings: pd.DataFrame
 
     def grade_table(self) -> pd.DataFrame:
@@ -113,11 +121,13 @@ def heights_of(store: Register, rule: HeightRule) -> Heights:
     if len(shot):
         readings = READINGS.conform(pd.concat([readings, shot], ignore_index=True))
     terrains = surfaces_of(store, hydrants, "terrain")
-    basis, on_heights = basis_heights(hydrants, readings, rule, grades=grades, terrains=terrains)
+    told = reading_heights(hydrants, readings, rule, grades=grades, terrains=terrains)
+    basis, on_heights = standing(hydrants, told, rule)
     works = gpd.GeoDataFrame(store.read(WORKS))
     basis, on_changes = _carried(hydrants, basis, terrains, works)
     noticed = join_findings(outliers, on_shots, on_heights, on_changes)
-    return Heights(hydrants, basis, grades, terrains, noticed)
+    changed_on = last_built(hydrants.geometry, works)
+    return Heights(hydrants, basis, grades, terrains, told, changed_on, noticed)
 
 
 def _on_plane(

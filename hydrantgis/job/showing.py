@@ -26,7 +26,10 @@ if TYPE_CHECKING:
 
 def plan(result: Checked) -> Season:
     """The season list by area, from a check."""
-    return season_lists(result.table, result.hydrants, result.areas)
+    return season_lists(
+        result.table, result.hydrants, result.areas, today=result.moment.date(),
+        drifts=result.drifts(),
+    )  # fmt: skip
 
 
 def write_season(season: Season, folder: Path | str, *, result: Checked) -> list[Path]:

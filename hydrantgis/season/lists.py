@@ -13,14 +13,19 @@ import pandas as pd
 
 from hydrantgis.ground.tables import (
     AREA_TOTALS,
+    DRIFTS,
     JOBS,
     KIT_REMEDIES,
     KIT_TOTALS,
     OTHER_LISTS,
     VERDICTS,
+    VISITS,
 )
+from hydrantgis.season.visits import visits
 
 if TYPE_CHECKING:
+    import datetime as dt
+
     from hydrantgis.ground.table import Table
 
 
@@ -37,12 +42,16 @@ class Season:
         By remedy, the tables of `OTHER_LISTS`.
     area_totals, kit_totals
         The tables of those names; a missing area stands as blank, last.
+    visits, drifts
+        The tables of those names: where to measure next, and how fast heights change.
     """
 
     jobs: gpd.GeoDataFrame
     others: dict[str, gpd.GeoDataFrame]
     area_totals: pd.DataFrame
     kit_totals: pd.DataFrame
+    visits: gpd.GeoDataFrame
+    drifts: pd.DataFrame
 
     def layers(self) -> list[tuple[Table, pd.DataFrame]]:
         """Every table with its declaration, for a writer."""
@@ -50,11 +59,20 @@ class Season:
             (JOBS, self.jobs),
             (AREA_TOTALS, self.area_totals),
             (KIT_TOTALS, self.kit_totals),
+            (VISITS, self.visits),
+            (DRIFTS, self.drifts),
             *((OTHER_LISTS[remedy], frame) for remedy, frame in self.others.items()),
         ]
 
 
-def season_lists(checked: gpd.GeoDataFrame, hydrants: pd.DataFrame, areas: pd.DataFrame) -> Season:
+def season_lists(
+    checked: gpd.GeoDataFrame,
+    hydrants: pd.DataFrame,
+    areas: pd.DataFrame,
+    *,
+    today: dt.date,
+    drifts: pd.DataFrame | None = None,
+) -> Season:
     """
     Put the checked hydrants into lists by area.
 
@@ -66,6 +84,10 @@ def season_lists(checked: gpd.GeoDataFrame, hydrants: pd.DataFrame, areas: pd.Da
         The `hydrants` table, for address and family.
     areas
         The `areas` table, for titles.
+    today
+        From which the age of readings counts.
+    drifts
+        The `drifts` table; none where it is None.
 
     Returns
     -------
@@ -89,7 +111,11 @@ def season_lists(checked: gpd.GeoDataFrame, hydrants: pd.DataFrame, areas: pd.Da
 
     jobs = listed(JOBS, KIT_REMEDIES)
     others = {remedy: listed(table, (remedy,)) for remedy, table in OTHER_LISTS.items()}
-    return Season(jobs, others, _area_totals(whole, titles), _kit_totals(jobs))
+    return Season(
+        jobs, others, _area_totals(whole, titles), _kit_totals(jobs),
+        visits(checked, hydrants, today=today),
+        DRIFTS.empty() if drifts is None else drifts,
+    )  # fmt: skip
 
 
 def _area_totals(whole: pd.DataFrame, titles: pd.Series) -> pd.DataFrame:

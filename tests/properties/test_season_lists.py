@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 import geopandas as gpd
 import pandas as pd
 import shapely
@@ -15,6 +17,7 @@ from hydrantgis.season.lists import season_lists
 from hydrantgis.standards.load import load_rule
 
 RULE = load_rule("bowling-green-ky-2021")
+TODAY = dt.date(2026, 11, 1)
 AREA_IDS = ["N", "S", "empty"]
 # a whole check stands behind each example
 FEWER = settings(max_examples=settings.default.max_examples // 2)
@@ -40,7 +43,7 @@ def draw_season(data, districts, catalogue, *, areas):
         hydrants, basis, rule=RULE, kits=catalogue,
         area_ids=pd.Series(area_ids, index=hydrants.index, dtype="str"),
     )  # fmt: skip
-    return checked, season_lists(checked, hydrants, areas)
+    return checked, season_lists(checked, hydrants, areas, today=TODAY)
 
 
 @FEWER

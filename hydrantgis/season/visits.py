@@ -1,0 +1,175 @@
+"""
+Where to measure next: the hydrants whose height a tape would tell most of, as a walk by area.
+
+References
+----------
+.. [1] JCGM 106:2012, 7.2: a reading that is still to be taken is spread about the estimate with the
+   variances of both (from memory).
+.. [2] Gelman, A. et al., Bayesian Data Analysis, 3rd ed. (2013), 2.4: a share under a beta prior is
+   the share of all, counted as so many hydrants more (from memory).
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from hydrantgis.assess.verdict import chances
+from hydrantgis.ground.tables import KIT_REMEDIES, VISITS
+from hydrantgis.standards.methods import METHODS
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from numpy.typing import ArrayLike, NDArray
+
+STALE_YEARS = 5.0
+"""A reading older than this is stale: common practice, no source. [yr]"""
+UNSEEN_IN_PER_YR = 0.25
+"""By so much the height may have changed a year since it was read: common practice, no source."""
+LIKE_THE_OTHERS = 10.0
+"""How many measured hydrants the share of the whole system counts for [2]_."""
+_DAYS_A_YEAR = 365.25
+
+
+def share_out(group: ArrayLike, measured: ArrayLike, out: ArrayLike) -> NDArray[np.float64]:
+    """
+    Probability that a hydrant nobody has measured stands out of its window, shape (n,).
+
+    Parameters
+    ----------
+    group
+        Number of its group, from 0, shape (n,).
+    measured, out
+        Whether a hydrant was measured, and whether it stands out then, shape (n,).
+
+    Returns
+    -------
+    share
+        That of the measured ones of its group, drawn towards that of all [2]_.
+
+    Examples
+    --------
+    >>> share_out([0, 0, 1], [True, True, False], [True, True, False]).round(3).tolist()
+    [0.792, 0.792, 0.75]
+    """
+    at = np.asarray(group, dtype=np.intp)
+    known, bad = np.asarray(measured, dtype=bool), np.asarray(out, dtype=bool)
+    many = int(at.max()) + 1 if len(at) else 0
+    of_all = (np.count_nonzero(known & bad) + 1.0) / (np.count_nonzero(known) + 2.0)
+    counted = np.bincount(at[known], minlength=many)
+    outside = np.bincount(at[known & bad], minlength=many)
+    share = (outside + LIKE_THE_OTHERS * of_all) / (counted + LIKE_THE_OTHERS)
+    return np.asarray(share[at], dtype=np.float64)
+
+
+def reading_is_out(
+    height_in: ArrayLike, sd_in: ArrayLike, *, lo_in: float, hi_in: float
+) -> NDArray[np.float64]:
+    """
+    Probability that a tape would read a height out of the window, shape (n,).
+
+    Parameters
+    ----------
+    height_in, sd_in
+        What is known of it, shape (n,). [in]
+    lo_in, hi_in
+        Limits; infinite where there is none. [in]
+
+    Examples
+    --------
+    >>> reading_is_out([18.0], [1.0], lo_in=18.0, hi_in=36.0).tolist()
+    [0.5]
+    """
+    spread = np.hypot(np.asarray(sd_in, dtype=np.float64), METHODS["tape"].sd_in)
+    return 1.0 - chances(height_in, spread, lo_in=lo_in, hi_in=hi_in).inside
+
+
+def visits(
+    checked: gpd.GeoDataFrame,
+    hydrants: pd.DataFrame,
+    *,
+    today: dt.date,
+    stale_years: float = STALE_YEARS,
+    weight: ArrayLike = 1.0,
+) -> gpd.GeoDataFrame:
+    """
+    The `visits` table: whom to measure next, and in which order to walk.
+
+    Parameters
+    ----------
+    checked
+        The `checked` table.
+    hydrants
+        The `hydrants` table, for address and family.
+    today
+        From which the age of readings counts.
+    stale_years
+        A reading older than this is stale. [yr]
+    weight
+        How much a change would matter at each hydrant, 1 for all alike; shape (n,).
+
+    Returns
+    -------
+    visits
+        By area, in the order of the walk, hydrants without an area last. `p_changes` is the
+        probability that a reading would bring the hydrant onto the list of kit jobs, or take it off
+        that; `rank` orders them by it, times the weight, then by id.
+
+    Notes
+    -----
+    The walk follows a Hilbert curve through the points, which keeps neighbours together.
+    """
+    verdict = checked["verdict"]
+    reading = checked["reading_date"].to_numpy().astype("datetime64[D]")
+    days = np.where(np.isnat(reading), np.nan, reading.astype(np.int64))
+    years = (np.datetime64(today, "D").astype(np.int64) - days) / _DAYS_A_YEAR
+    facts = hydrants.set_index("hydrant_id")[["address", "family"]]
+    facts = facts.reindex(pd.Index(checked["hydrant_id"])).set_axis(checked.index)
+    to_measure = checked["remedy"] == "measure"
+    old = verdict.isin(["inside", "low", "high"]) & ~to_measure & (years > stale_years)
+    reason = np.select(
+        [verdict == "unmeasured", verdict == "unresolved", to_measure, old],
+        ["unmeasured", "unresolved", "screening", "stale"],
+        "",
+    )
+    rows = (reason != "") & verdict.notna().to_numpy()
+    out = verdict.isin(["low", "high"])
+    known = (out | (verdict == "inside")) & ~to_measure
+    group = pd.MultiIndex.from_arrays([checked["area_id"].fillna(""), facts["family"].fillna("")])
+    prior = share_out(pd.factorize(group)[0], known, out)
+    height = checked["outlet_height_in"].to_numpy(dtype=np.float64)
+    aged = np.where(old, UNSEEN_IN_PER_YR * years, 0.0)
+    sd = np.hypot(checked["height_sd_in"].to_numpy(dtype=np.float64), aged)
+    lo = checked["window_lo_in"].fillna(-np.inf).iloc[:1].tolist() or [-np.inf]
+    hi = checked["window_hi_in"].fillna(np.inf).iloc[:1].tolist() or [np.inf]
+    read_out = reading_is_out(height, sd, lo_in=lo[0], hi_in=hi[0])
+    p_out = np.where(np.isnan(read_out), prior, read_out)
+    planned = checked["remedy"].isin(KIT_REMEDIES).to_numpy()
+    changes = np.where(planned, 1.0 - p_out, p_out)
+    frame = gpd.GeoDataFrame(
+        {
+            "area_id": checked["area_id"],
+            "hydrant_id": checked["hydrant_id"],
+            "address": facts["address"],
+            "reason": reason,
+            "p_changes": changes,
+            "worth": changes * np.broadcast_to(np.asarray(weight, dtype=np.float64), len(changes)),
+            "reading_date": checked["reading_date"],
+        },
+        geometry=checked.geometry,
+    )[rows]
+    frame = frame.sort_values(["worth", "hydrant_id"], ascending=[False, True], kind="stable")
+    frame["rank"] = np.arange(1, len(frame) + 1)
+    placed = frame.geometry.notna() & ~frame.geometry.is_empty
+    along = pd.Series(np.inf, index=frame.index)
+    if placed.sum() > 1:
+        along[placed] = frame.geometry[placed].hilbert_distance().astype("float64")
+    frame = frame.assign(along=along).sort_values(
+        ["area_id", "along", "hydrant_id"], kind="stable", na_position="last"
+    )
+    frame["stop"] = frame.groupby("area_id", dropna=False).cumcount() + 1
+    return gpd.GeoDataFrame(VISITS.conform(gpd.GeoDataFrame(frame.reset_index(drop=True))))
