@@ -100,6 +100,7 @@ def test_the_checked_layer_opens_elsewhere_with_the_promised_columns(demo) -> No
         "checked",
         "exceptions",
         "provenance",
+        "grades",
     ]
     frame = gpd.read_file(path, layer="checked")
     assert list(frame.columns) == [*CHECKED.names, "geometry"]

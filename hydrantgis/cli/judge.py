@@ -49,8 +49,8 @@ def check(
     """
     Verdict and remedy for every hydrant, under a named height rule.
 
-    Writes OUT/checked.gpkg with layers checked, exceptions and provenance, and grades where there are
-    ground shots.
+    Writes OUT/checked.gpkg with layers checked, exceptions and provenance, and grades where there
+    are ground shots.
 
     \b
     Example:
