@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from hydrantgis.assess.remedy import REASONS, Remedies, remedies_of_family
-from hydrantgis.assess.verdict import chances, flange_verdicts, verdicts
+from hydrantgis.assess.verdict import chances, flange_verdicts, undecidable, verdicts
 from hydrantgis.ground.findings import CODES, findings, join_findings
 from hydrantgis.ground.tables import CHECKED
 from hydrantgis.ground.text import fill
@@ -64,6 +64,16 @@ def _remedies(
     screening = basis["screening"].to_numpy(dtype=bool)
     say(verdict == "unmeasured", "measure", "not-measured")
     say(verdict == "unresolved", "measure", "undecided")
+    window = rule.window
+    sd = basis["height_sd_in"].to_numpy(dtype=np.float64)
+    hopeless = (verdict == "unresolved") & undecidable(
+        sd, lo_in=window.lo_in, hi_in=window.hi_in, confidence=rule.confidence
+    )
+    sentence = fill(
+        REASONS["undecidable"] + ": no height could be told inside {w} with a standard uncertainty "
+        "of {sd} in", w=str(window), sd=sd[hopeless],
+    )  # fmt: skip
+    say(hopeless, "measure", "undecidable", sentence)
     # where a reading does not answer the rule, the reason is the finding's own
     told = (verdict == "unresolved") & basis["why_not"].notna().to_numpy()
     why = basis["why_not"].to_numpy(dtype=object)[told]

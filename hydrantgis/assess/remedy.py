@@ -39,6 +39,7 @@ REASONS = {
     "no-kit-for-family": "no kit in the catalogue fits this family",
     "screening-only": "the height is a screening height; it orders no kit",
     "undecided": "the height cannot be told well enough",
+    "undecidable": "undecidable with this survey",
     "not-measured": "there is no reading",
     "not-judged": "no dry barrel, or retired",
 }

@@ -65,6 +65,40 @@ def chances(height_in: ArrayLike, sd_in: ArrayLike, *, lo_in: float, hi_in: floa
     return Chances(*(np.where(missing, np.nan, np.clip(p, 0, 1)) for p in (inside, low, high)))
 
 
+def undecidable(
+    sd_in: ArrayLike, *, lo_in: float, hi_in: float, confidence: float = 0.95
+) -> NDArray[np.bool_]:
+    """
+    Whether no height at all could be told inside a window, shape of the uncertainties.
+
+    Parameters
+    ----------
+    sd_in
+        Standard uncertainties. [in]
+    lo_in, hi_in
+        Limits. [in]
+    confidence
+        Least probability for a guarded verdict.
+
+    Notes
+    -----
+    The probability of being inside is greatest in the middle of the window; where even there it is
+    less than the confidence, the acceptance limits have crossed [1]_.
+
+    Examples
+    --------
+    A grade from lidar of RMSEz 10 cm under a window of 18 to 24 in, and a level:
+
+    >>> undecidable([3.944, 0.339], lo_in=18.0, hi_in=24.0).tolist()
+    [True, False]
+    """
+    sd = np.asarray(sd_in, dtype=np.float64)
+    if not (np.isfinite(lo_in) and np.isfinite(hi_in)):
+        return np.zeros(sd.shape, dtype=bool)
+    best = chances(np.full(sd.shape, (lo_in + hi_in) / 2), sd, lo_in=lo_in, hi_in=hi_in).inside
+    return np.asarray(best < confidence, dtype=bool)
+
+
 def rounded(height_in: ArrayLike, resolution_in: float) -> NDArray[np.float64]:
     """
     Heights at the resolution at which they are held against a limit. [in]

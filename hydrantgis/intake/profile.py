@@ -84,7 +84,7 @@ def _told(words: IntakeWords) -> dict[str, Any]:
         "units": {column: str(unit) for column, unit in words.units.items()},
         "unit_fields": words.unit_fields,
         "unit_spellings": {word: str(unit) for word, unit in words.spellings.items()},
-        "constants": words.constants, "sentinels": words.sentinels,
+        "constants": words.constants, "sentinels": words.sentinels, "method_sd": words.method_sd,
         **{f"values.{column}": table for column, table in words.meanings.items()},
         **{f"codes.{key(name)}": table for name, table in words.codes.items()},
     }  # fmt: skip

@@ -14,6 +14,7 @@ from hydrantgis.ground.findings import findings, join_findings
 from hydrantgis.ground.identity import content_ids
 from hydrantgis.ground.tables import READINGS, SHOTS_ON_HYDRANT
 from hydrantgis.ground.text import fill
+from hydrantgis.ground.units import parse_length_in
 from hydrantgis.intake.cells import codes_of_shots
 from hydrantgis.intake.descriptions import hydrant_id_in, shot_kind
 
@@ -31,9 +32,16 @@ _LEAST_ELEV_FT = -1500.0
 
 
 def settle_readings(
-    frame: pd.DataFrame, ledger: Ledger, known: pd.Series | None, today: dt.date
+    frame: pd.DataFrame,
+    ledger: Ledger,
+    words: IntakeWords,
+    known: pd.Series | None,
+    today: dt.date,
 ) -> None:
     """Readings need a known hydrant and a height; their id follows from what they say."""
+    for method, text in words.method_sd.items():
+        bare = (frame["method"] == method) & frame["height_sd_in"].isna()
+        frame.loc[bare, "height_sd_in"] = parse_length_in(text, unit=None)[0]
     for name in ("outlet_elev_ft", "grade_elev_ft"):
         mark = frame[name].notna() & ((frame[name] <= _LEAST_ELEV_FT) | (frame[name] == 0))
         ledger.notes.append(

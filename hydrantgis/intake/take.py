@@ -289,7 +289,7 @@ def _settle_rows(
     kind = ledger.table.name
     known = None if stands is None else stands["hydrant_id"]
     if kind == "readings":
-        settle_readings(frame, ledger, known, today)
+        settle_readings(frame, ledger, words, known, today)
     elif kind in ("areas", "works"):
         key = ledger.table.key
         ledger.put_aside(frame[key].isna(), "held", "id-missing", f"no `{key}`")

@@ -14,8 +14,8 @@ from hydrantgis.ground.errors import UnitError, WordsError
 from hydrantgis.ground.flows import FlowUnit, flow_unit_of
 from hydrantgis.ground.numerals import DECIMALS
 from hydrantgis.ground.settings import SettingsReader
-from hydrantgis.ground.tables import INTAKE_TABLES
-from hydrantgis.ground.units import LengthUnit, unit_of
+from hydrantgis.ground.tables import INTAKE_TABLES, METHODS
+from hydrantgis.ground.units import LengthUnit, parse_length_in, unit_of
 from hydrantgis.intake.place import PLACE_WORDS
 from hydrantgis.intake.shapes import MANY_PARTS
 
@@ -67,6 +67,9 @@ class IntakeWords:
         Canonical column and what the source writes in it for `not known`.
     placeholders
         What the source writes for an id that it does not have.
+    method_sd
+        A measuring method and the standard uncertainty of a height by it, as a length; it goes
+        before that of `hydrantgis.standards.methods`.
     date_order
         `mdy` or `dmy`, for dates such as 03/04/2024.
     number_rows
@@ -95,6 +98,7 @@ class IntakeWords:
     meanings: dict[str, dict[str, str]] = field(default_factory=dict)
     sentinels: dict[str, tuple[str, ...]] = field(default_factory=dict)
     placeholders: tuple[str, ...] = ()
+    method_sd: dict[str, str] = field(default_factory=dict)
     date_order: str | None = None
     number_rows: str | None = None
     many_parts: str | None = None
@@ -191,6 +195,7 @@ def words_from_mapping(mapping: Mapping[str, Any], name: str) -> tuple[IntakeWor
         meanings=tables["values"],
         sentinels={column: marks.texts(column) for column in marks.keys},
         placeholders=reader.texts("placeholders"),
+        method_sd=_method_sd(reader),
         date_order=reader.choice("date_order", DATE_ORDERS),
         number_rows=reader.text("number_rows"),
         many_parts=reader.choice("many_parts", MANY_PARTS),
@@ -205,6 +210,17 @@ def words_from_mapping(mapping: Mapping[str, Any], name: str) -> tuple[IntakeWor
         reader.problem(f"place.{word}", f"known are {', '.join(PLACE_WORDS)}")
     reader.finish()
     return words, kind
+
+
+def _method_sd(reader: SettingsReader) -> dict[str, str]:
+    told = reader.words("method_sd")
+    for method, text in told.items():
+        if method not in METHODS:
+            reader.problem(f"method_sd.{method}", f"known are {', '.join(METHODS)}")
+        length, reason = parse_length_in(text, unit=None)
+        if reason is not None or length <= 0:
+            reader.problem(f"method_sd.{method}", f"`{text}` is no length; write `0.5 in`")
+    return told
 
 
 def _columns_of(kind: str | None) -> list[str]:

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from hydrantgis.ground.errors import SettingsError, WordsError
 from hydrantgis.ground.flows import FlowUnit
-from hydrantgis.ground.tables import HYDRANTS, INTAKE_TABLES
+from hydrantgis.ground.tables import HYDRANTS, INTAKE_TABLES, METHODS
 from hydrantgis.ground.units import LengthUnit
 from hydrantgis.intake.cells import read_column
 from hydrantgis.intake.place import PLACE_WORDS
@@ -58,6 +58,9 @@ Fuss = "ft"
 [constants]
 owner = "the city"
 
+[method_sd]
+tape = "0.5 in"
+
 [codes.KIND]
 1 = "dry"
 
@@ -77,6 +80,7 @@ SAID = IntakeWords(
     unit_fields={"hose_outlet_in": "UNIT"}, spellings={"fuss": LengthUnit.FT},
     constants={"owner": "the city"}, codes={"KIND": {"1": "dry"}},
     meanings={"barrel": {"WB": "wet"}}, sentinels={"bury_ft": ("-1", "N/K")},
+    method_sd={"tape": "0.5 in"},
 )  # fmt: skip
 
 
@@ -154,6 +158,13 @@ def test_all_faults_are_told_at_once() -> None:
     assert sorted(line.split(": ")[0] for line in told) == sorted(f"$.{a}" for a in addresses)
 
 
+def test_a_method_has_a_length_for_its_uncertainty() -> None:
+    told = problems("format = 1\n[method_sd]\ntape = '0.5'\nlaser = '1 mm'\neye = '0 in'")
+    assert [line.split(":")[0] for line in told] == [
+        "$.method_sd.tape", "$.method_sd.laser", "$.method_sd.eye",
+    ]  # fmt: skip
+
+
 def test_a_profile_needs_its_format() -> None:
     assert problems("as = 'hydrants'") == ["$.format: missing, and required"]
 
@@ -180,6 +191,9 @@ TOLD = st.builds(
     meanings=st.dictionaries(COLUMNS, st.dictionaries(NAMES, NAMES, min_size=1), max_size=2),
     sentinels=st.dictionaries(COLUMNS, st.lists(NAMES, max_size=3).map(tuple), max_size=2),
     placeholders=st.lists(NAMES, max_size=3).map(tuple),
+    method_sd=st.dictionaries(
+        st.sampled_from(METHODS), st.integers(1, 99).map("{} mm".format)
+    ),
     date_order=st.sampled_from([None, "mdy", "dmy"]), number_rows=st.none() | NAMES,
     same_place_ft=st.none() | st.floats(0, 1e9),
 )  # fmt: skip

@@ -15,7 +15,7 @@ import math
 import numpy as np
 import pytest
 
-from hydrantgis.assess.verdict import chances, verdicts
+from hydrantgis.assess.verdict import chances, undecidable, verdicts
 from hydrantgis.standards.load import load_rule
 from hydrantgis.standards.methods import METHODS
 from hydrantgis.standards.rules import Window
@@ -96,6 +96,29 @@ def test_no_height_over_a_lidar_grade_can_be_accepted(judge):
     assert not (checked["verdict"] == "inside").any()
     assert checked["kit_id"].isna().all()
     assert set(checked["remedy"]) == {"measure"}
+    unresolved = checked["verdict"] == "unresolved"
+    told = checked["remedy_reason"][unresolved]
+    assert told.str.startswith("undecidable: undecidable with this survey").all()
+    assert told.str.contains("inside 18 to 24 in with a standard uncertainty of 3.94 in").all()
+
+
+def test_a_level_that_is_near_a_limit_is_undecided_and_not_undecidable(judge):
+    rule = dataclasses.replace(narrow_rule(), decision="guarded")
+    checked, _ = judge(
+        rule, outlet_height_in=[18.1], method="level", height_sd_in=LEVEL_SD,
+        measured_to="hose-centerline",
+    )  # fmt: skip
+    assert checked["verdict"].tolist() == ["unresolved"]
+    assert checked["remedy_reason"].str.startswith("undecided: ").all()
+
+
+@pytest.mark.parametrize("sd", np.geomspace(0.05, 8.0, 25))
+def test_a_survey_is_undecidable_where_a_look_at_every_height_accepts_none(sd):
+    heights = np.arange(LO, HI + 0.005, 0.01)
+    verdict, _ = verdicts(
+        heights, np.full(len(heights), sd), lo_in=LO, hi_in=HI, guarded=True, confidence=0.95
+    )
+    assert undecidable([sd], lo_in=LO, hi_in=HI)[0] == (not (verdict == "inside").any())
 
 
 def test_both_limits_are_inside_under_simple_acceptance(judge):

@@ -155,6 +155,16 @@ CASES = [
         "words for a column of numbers are refused", hydrants(BURY_FT=["4", "5"]), SourceError,
         "`bury_ft` holds no words.*barrel", said={**FEET, "meanings": {"bury_ft": {"4": "dry"}}},
     ),
+    Case(
+        promise="a profile tells the uncertainty of a method, and a reading its own before that",
+        make=readings(HEIGHT_IN=["20", "21", "22"], METHOD=["tape", "tape", "level"],
+                      SD=["", "0.1 in", ""]),
+        said={
+            "constants": {k: v for k, v in TAPE.items() if k != "method"},
+            "method_sd": {"tape": "12.7 mm"}, "fields": {"height_sd_in": "SD"},
+        },
+        kind="readings", rows=(3, 0, 0), values={"height_sd_in": [0.5, 0.1, None]},
+    ),
     # where a reading was taken
     Case(
         promise="a reading taken elsewhere than its hydrant stands is held with the distance",
