@@ -304,3 +304,52 @@ def test_hydrants_told_later_are_not_on_a_surface_until_it_is_read_again(registe
     job.bring_surface(register, [dem], "terrain", words=METRES, rmse_z_ft=0.3, now=NOW)
     elev = job.heights.surfaces_of(store, store.hydrants(), "terrain")[0].elev_ft
     assert np.isfinite(elev).all()
+
+
+def test_elevations_of_another_datum_are_converted_where_the_way_is_known(tmp_path):
+    """EPSG 5404: Black Sea heights are 0.4 m more than Baltic 1977 ones, accurate to 0 m."""
+    east, north = 720_600.0, 4_613_900.0  # UTM 37N, on the eastern shore of that sea
+    points = [shapely.Point(east + 30 * n, north) for n in range(3)]
+    gpd.GeoDataFrame({"HYD_ID": ["A", "B", "C"]}, geometry=points, crs=32637).to_file(
+        tmp_path / "hydrants.gpkg"
+    )
+    register = tmp_path / "register.gpkg"
+    job.bring_in(register, tmp_path / "hydrants.gpkg", now=NOW)
+    rows = []
+    for n in range(3):
+        for k, (dx, dy) in enumerate([(3, 0), (-1.5, 2.4), (-1.5, -2.4)]):
+            rows.append(f"{n}{k},{north + dy},{east + 30 * n + dx},10.0,GND\n")
+    (tmp_path / "shots.txt").write_text("".join(rows), encoding="utf-8")
+    words = IntakeWords(order="PNEZD", crs="EPSG:32637", units={"elev_ft": LengthUnit.M},
+                        constants={"vertical_datum": "Baltic 1977"})  # fmt: skip
+    job.bring_in(register, tmp_path / "shots.txt", "shots", words=words, now=NOW)
+    (tmp_path / "readings.csv").write_text(
+        "HYDRANT,OUTLET_ELEV,DATUM\nA,10.9 m,Black Sea\nB,10.5 m,Baltic 1977\nC,10.5 m,plant\n",
+        encoding="utf-8",
+    )
+    said = {"method": "level", "measured_to": "hose-centerline"}
+    job.bring_in(
+        register, tmp_path / "readings.csv", "readings", words=IntakeWords(constants=said), now=NOW
+    )
+    result = job.check(register, **STANDARDS)
+    heights = result.table["outlet_height_in"]
+    assert heights.tolist()[:2] == pytest.approx([0.5 / 0.0254] * 2, abs=1e-3)
+    assert result.table["verdict"].tolist() == ["inside", "inside", "unresolved"]
+    told = result.findings.set_index("code")["message"]
+    assert "Baltic 1977 height to Black Sea height (1)" in told["datum-converted"]
+    assert "nothing is known of `plant`" in told["datum-not-converted"]
+    assert "datums-differ" in told.index
+
+
+def test_a_grid_that_is_not_here_is_named(register, tmp_path):
+    rows = around(4) + f"49,{SOUTH},{WEST + 400},{float(ground_ft(WEST + 400, 0)) + 1.75:.3f},"
+    shoot(register, tmp_path, rows + "FH H4 OUTLET\n")
+    (tmp_path / "more.csv").write_text("HYDRANT,OUTLET_ELEV,DATUM\nH5,112 ft,NGVD29\n")
+    said = {"method": "level", "measured_to": "hose-centerline"}
+    job.bring_in(
+        register, tmp_path / "more.csv", "readings", words=IntakeWords(constants=said), now=NOW
+    )
+    result = job.check(register, **STANDARDS)
+    message = result.findings.query("code == 'datum-not-converted'")["message"].iloc[0]
+    assert "NGVD29 into NAVD88: the grid us_noaa_vertcon" in message
+    assert result.table.set_index("hydrant_id").loc["H5", "verdict"] == "unresolved"

@@ -178,6 +178,13 @@ CODES: dict[str, Kind] = {
     "shot-of-no-hydrant": Kind(
         _W, "the shot is of a hydrant and stands at none", "name the hydrant in the survey"
     ),
+    "datum-converted": Kind(
+        _N, "elevations were converted into the datum of the ground", "check one of them"
+    ),
+    "datum-not-converted": Kind(
+        _E, "elevations cannot be converted into the datum of the ground",
+        "shoot both in one datum, or put the grid where PROJ finds it",
+    ),
     "no-present-grade": Kind(
         _W, "the grade as it is is not known there, so that its change cannot be told",
         "shoot the grade, or bring in a terrain of the same datum",

@@ -85,3 +85,15 @@ def as_text(series: pd.Series) -> pd.Series:
         return text.mask(series.isna())
     text = series.astype("str").str.strip()
     return text.mask(series.isna() | (text == ""))
+
+
+def datum_key(name: str) -> str:
+    """
+    A vertical datum's name without blanks, marks and case.
+
+    Examples
+    --------
+    >>> datum_key("NAVD 88") == datum_key("navd88")
+    True
+    """
+    return "".join(letter for letter in name.casefold() if letter.isalnum())

@@ -20,8 +20,7 @@ import numpy as np
 import pandas as pd
 
 from hydrantgis.ground.findings import findings
-from hydrantgis.ground.text import fill
-from hydrantgis.heights.outlet import datum_key
+from hydrantgis.ground.text import datum_key, fill
 from hydrantgis.heights.works import change_at
 
 if TYPE_CHECKING:

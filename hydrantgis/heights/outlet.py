@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from hydrantgis.ground.tables import MEASURED_TO, READINGS
-from hydrantgis.ground.text import fill
+from hydrantgis.ground.text import datum_key, fill
 from hydrantgis.standards.methods import CONTACT, METHODS
 
 if TYPE_CHECKING:
@@ -36,18 +36,6 @@ _POINT_OF = {told: told.split("-")[1] for told in MEASURED_TO}
 
 CONTACT_GRADE_SD_FT = 0.1
 """A height over shots that tell the grade no better than this is a screening height. [ft]"""
-
-
-def datum_key(name: str) -> str:
-    """
-    A vertical datum's name without blanks, marks and case.
-
-    Examples
-    --------
-    >>> datum_key("NAVD 88") == datum_key("navd88")
-    True
-    """
-    return "".join(letter for letter in name.casefold() if letter.isalnum())
 
 
 def height_over_grade_in(

@@ -16,8 +16,7 @@ from scipy.spatial import cKDTree
 
 from hydrantgis.ground.findings import findings, join_findings, no_findings
 from hydrantgis.ground.tables import READINGS, SHOTS_ON_HYDRANT
-from hydrantgis.ground.text import fill
-from hydrantgis.heights.outlet import datum_key
+from hydrantgis.ground.text import datum_key, fill
 from hydrantgis.standards.methods import GRADE_SHOT_SD_FT
 
 if TYPE_CHECKING:

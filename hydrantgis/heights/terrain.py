@@ -24,7 +24,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hydrantgis.ground.errors import UnitError
-from hydrantgis.heights.outlet import datum_key, height_over_grade_in
+from hydrantgis.ground.text import datum_key
+from hydrantgis.heights.outlet import height_over_grade_in
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray

@@ -17,8 +17,8 @@ from hydrantgis.assess.scenario import compare
 from hydrantgis.ground.errors import RegisterError, WordsError, some
 from hydrantgis.ground.findings import findings, join_findings
 from hydrantgis.ground.tables import EFFECTS, PROVENANCE, SCENARIO, WORKS
+from hydrantgis.ground.text import datum_key
 from hydrantgis.heights.changes import Change, SurfaceGrade, after_change, planned_change
-from hydrantgis.heights.outlet import datum_key
 from hydrantgis.heights.works import grade_change_in
 from hydrantgis.job.checking import Checked, check
 from hydrantgis.job.heights import surfaces_of

@@ -4,6 +4,7 @@ The height that stands for every hydrant of a register, from all that was ever s
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -19,6 +20,7 @@ from hydrantgis.ground.tables import (
     SURFACES,
     WORKS,
 )
+from hydrantgis.ground.text import datum_key
 from hydrantgis.heights.basis import standing
 from hydrantgis.heights.changes import (
     SurfaceGrade,
@@ -28,9 +30,11 @@ from hydrantgis.heights.changes import (
     works_change,
 )
 from hydrantgis.heights.grade import GradeFit, grade_at
-from hydrantgis.heights.outlet import ReadingHeights, datum_key, reading_heights
+from hydrantgis.heights.outlet import ReadingHeights, reading_heights
 from hydrantgis.heights.shots import readings_of_shots
-from hydrantgis.standards.methods import GRADE_SHOT_SD_FT
+from hydrantgis.intake.datums import shift_between
+from hydrantgis.intake.systems import to_degrees
+from hydrantgis.standards.methods import GRADE_SHOT_SD_FT, METHODS
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -115,17 +119,21 @@ def heights_of(store: Register, rule: HeightRule) -> Heights:
     """
     hydrants, readings = store.hydrants(), store.readings()
     flat, laid = _on_plane(hydrants, store.crs)
-    grades, outliers = _grades(hydrants, store.ground_shots(), flat, laid)
+    ground = store.ground_shots()
+    grades, outliers = _grades(hydrants, ground, flat, laid)
     shots = store.hydrant_shots()
     shot, on_shots = readings_of_shots(hydrants, shots, flat, laid(shots), grades)
     if len(shot):
         readings = READINGS.conform(pd.concat([readings, shot], ignore_index=True))
     terrains = surfaces_of(store, hydrants, "terrain")
+    names = [*ground["vertical_datum"].dropna().unique(), *(t.vertical_datum for t in terrains)]
+    grounds = list({datum_key(name): name for name in reversed(names)}.values())
+    readings, on_datums = _in_datum_of_ground(hydrants, readings, grounds)
     told = reading_heights(hydrants, readings, rule, grades=grades, terrains=terrains)
     basis, on_heights = standing(hydrants, told, rule)
     works = gpd.GeoDataFrame(store.read(WORKS))
     basis, on_changes = _carried(hydrants, basis, terrains, works)
-    noticed = join_findings(outliers, on_shots, on_heights, on_changes)
+    noticed = join_findings(outliers, on_shots, on_datums, on_heights, on_changes)
     changed_on = last_built(hydrants.geometry, works)
     return Heights(hydrants, basis, grades, terrains, told, changed_on, noticed)
 
@@ -172,6 +180,50 @@ def _grades(
             )
         )  # fmt: skip
     return fits, join_findings(*notes)
+
+
+def _in_datum_of_ground(
+    hydrants: gpd.GeoDataFrame, readings: pd.DataFrame, grounds: list[str]
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """
+    Outlet elevations in a datum in which the ground is known, where the way there is known.
+
+    A reading with a grade of its own is a height already, whatever its datum.
+    """
+    alone = readings["outlet_elev_ft"].notna() & readings["grade_elev_ft"].isna()
+    alone &= readings["outlet_height_in"].isna()
+    datum = readings["vertical_datum"].map(datum_key, na_action="ignore")
+    strange = alone & datum.notna() & ~datum.isin([datum_key(name) for name in grounds])
+    if not strange.any() or not grounds or hydrants.crs is None:
+        return readings, no_findings()
+    lon, lat = to_degrees(xy(hydrants.geometry), hydrants.crs)
+    at = pd.Index(hydrants["hydrant_id"]).get_indexer(pd.Index(readings["hydrant_id"]))
+    result, notes = readings.copy(), [no_findings()]
+    typical = readings["method"].map({name: m.sd_in for name, m in METHODS.items()})
+    for name in readings["vertical_datum"][strange].unique():  # a datum or two
+        told = [(ground, shift_between(name, ground, lon, lat)) for ground in grounds]
+        ground, shift = next(((g, s) for g, s in told if not s.why_not), told[0])
+        rows = strange & (readings["vertical_datum"] == name) & (at >= 0)
+        if shift.why_not:
+            notes.append(
+                findings(
+                    "datum-not-converted", table="readings", keys=["(all)"], values=[name],
+                    messages=f"{name} into {ground}: {shift.why_not}",
+                )
+            )  # fmt: skip
+            continue
+        result.loc[rows, "outlet_elev_ft"] += shift.shift_ft[at[rows]]
+        part = readings["height_sd_in"].fillna(typical / math.sqrt(2))
+        result.loc[rows, "height_sd_in"] = np.hypot(part[rows], shift.sd_ft * 12.0)
+        result.loc[rows, "vertical_datum"] = ground
+        notes.append(
+            findings(
+                "datum-converted", table="readings", keys=["(all)"], values=[name],
+                messages=f"{int(rows.sum()):,} elevations in {name} were converted into {ground} "
+                f"by {shift.by}, accurate to {shift.sd_ft:.2f} ft",
+            )
+        )  # fmt: skip
+    return result, join_findings(*notes)
 
 
 def surfaces_of(store: Register, hydrants: pd.DataFrame, role: str) -> list[SurfaceGrade]:

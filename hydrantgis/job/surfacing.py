@@ -20,8 +20,8 @@ from hydrantgis.ground.errors import SourceError, UnitError, WordsError
 from hydrantgis.ground.findings import findings, join_findings
 from hydrantgis.ground.plane import xy
 from hydrantgis.ground.tables import SURFACES
+from hydrantgis.ground.text import datum_key
 from hydrantgis.ground.units import LengthUnit, factor
-from hydrantgis.heights.outlet import datum_key
 from hydrantgis.heights.surface import surface_at, surface_findings
 from hydrantgis.heights.terrain import LEAST_CHECK_POINTS, grade_sd_ft, vertical_accuracy
 from hydrantgis.intake.ledger import Count
