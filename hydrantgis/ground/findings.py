@@ -166,8 +166,8 @@ CODES: dict[str, Kind] = {
         _N, "the readings have coordinates, and nothing says of which CRS",
         "say --crs, and they are held against the hydrants",
     ),
-    "shot-names-two": Kind(
-        _W, "the description of the shot names more than one hydrant", "mend the description"
+    "shot-name-unsure": Kind(
+        _W, "which hydrant the description of the shot names is not sure", "mend the description"
     ),
     "shot-elsewhere": Kind(
         _W, "the shot lies far from the hydrant that it names", "look at the shot"

@@ -114,7 +114,9 @@ def shot_kind(
             accepted=", ".join(dict.fromkeys((*SHOT_KINDS, *_MARKS))),
         )
     known = {**FIELD_CODES, **said}
-    text, row, words = _words(descriptions)
+    # a survey writes the same few descriptions again and again
+    at, spellings = pd.factorize(descriptions)
+    text, row, words = _words(pd.Series(spellings, dtype="str"))
     # what a word means is asked once a distinct word, and not once a shot
     place, distinct = pd.factorize(words)
     meant = [_meaning(word, known) for word in distinct]
@@ -143,14 +145,18 @@ def shot_kind(
     whole = text.map({word: kind for word, kind in said.items() if kind in SHOT_KINDS})
     told = whole.notna().to_numpy()
     kinds[told] = whole[told].to_numpy()
+    rows = at >= 0
+    every = np.full(len(at), "unknown", dtype=object)
+    every[rows] = kinds[at[rows]]
+    told_of = pd.Series(spellings, dtype="str").iloc[at[rows]]
     noticed = join_findings(
-        _of_words(text[doubtful & ~told], "words that may mean several things"),
+        _of_words(told_of[(doubtful & ~told)[at[rows]]], "words that may mean several things"),
         _of_words(
-            text[contrary & ~doubtful & ~told],
+            told_of[(contrary & ~doubtful & ~told)[at[rows]]],
             "words for several things, or for another height of one",
         ),
     )
-    return pd.Series(kinds, index=descriptions.index, dtype="str", name="shot_kind"), noticed
+    return pd.Series(every, index=descriptions.index, dtype="str", name="shot_kind"), noticed
 
 
 def hydrant_id_in(descriptions: pd.Series, ids: pd.Series) -> tuple[pd.Series, pd.Series]:

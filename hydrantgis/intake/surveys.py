@@ -171,7 +171,7 @@ def _name_hydrants(frame: pd.DataFrame, ledger: Ledger, known: pd.Series | None)
     two = why.notna()
     ledger.notes.append(
         findings(
-            "shot-names-two", table="shots", keys=two.index[two], column="hydrant_id",
+            "shot-name-unsure", table="shots", keys=two.index[two], column="hydrant_id",
             values=frame["description"][on][two], messages=why[two].tolist(),
         )
     )  # fmt: skip

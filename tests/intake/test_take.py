@@ -563,7 +563,7 @@ def test_shots_tell_what_they_stand_on_and_which_hydrant(tmp_path) -> None:
     assert named.where(named.notna(), "").tolist() == ["HYD-7", "HYD-8", "HYD-7", "", "", "", ""]
     points = intake.accepted["measured_to"]
     assert points.dropna().tolist() == ["pumper-centerline", "pumper-bottom"]
-    assert {"shot-word-ambiguous", "shot-names-two", "shot-code-unknown"} <= codes(intake).keys()
+    assert {"shot-word-ambiguous", "shot-name-unsure", "shot-code-unknown"} <= codes(intake).keys()
 
 
 def test_the_user_says_what_words_of_a_field_book_stand_for(tmp_path) -> None:
