@@ -15,7 +15,7 @@ import pytest
 from hydrantgis import demo as district
 from hydrantgis import job
 from hydrantgis.ground.errors import WordsError
-from hydrantgis.ground.tables import CHECKED
+from hydrantgis.ground.results import CHECKED
 
 TRUTH = Path(__file__).parent.parent / "data_demo" / "truth.csv"
 

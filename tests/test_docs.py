@@ -13,7 +13,7 @@ import pytest
 
 from hydrantgis.cli import app
 from hydrantgis.ground.findings import CODES
-from hydrantgis.ground.tables import CHECKED
+from hydrantgis.ground.results import CHECKED
 from hydrantgis.intake.words import IntakeWords, words_from_mapping
 from hydrantgis.standards.load import cautions, shipped_rules
 

@@ -15,7 +15,7 @@ import pandas as pd
 from hydrantgis.assess.remedy import REASONS, Remedies, remedies_of_family
 from hydrantgis.assess.verdict import chances, flange_verdicts, undecidable, verdicts
 from hydrantgis.ground.findings import CODES, findings, join_findings
-from hydrantgis.ground.tables import CHECKED
+from hydrantgis.ground.results import CHECKED
 from hydrantgis.ground.text import fill
 
 if TYPE_CHECKING:

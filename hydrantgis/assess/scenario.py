@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import geopandas as gpd
 import numpy as np
 
-from hydrantgis.ground.tables import KIT_REMEDIES, SCENARIO
+from hydrantgis.ground.results import KIT_REMEDIES, SCENARIO
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from hydrantgis.ground.tables import VERDICTS
+from hydrantgis.ground.results import VERDICTS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -30,7 +30,7 @@ from hydrantgis.deliver.looks import (
     share_in_words,
 )
 from hydrantgis.ground.errors import CRSError, WordsError
-from hydrantgis.ground.tables import CHECKED
+from hydrantgis.ground.results import CHECKED
 from hydrantgis.ground.units import METRES, LengthUnit
 
 if TYPE_CHECKING:

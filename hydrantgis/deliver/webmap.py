@@ -33,7 +33,8 @@ from hydrantgis.deliver.looks import (
 )
 from hydrantgis.deliver.offline import Markup, OfflineMap, steady_page
 from hydrantgis.ground.errors import CRSError, WordsError
-from hydrantgis.ground.tables import CHECKED, HYDRANTS
+from hydrantgis.ground.results import CHECKED
+from hydrantgis.ground.tables import HYDRANTS
 from hydrantgis.register.geopackage import replacing
 
 if TYPE_CHECKING:

@@ -21,7 +21,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
-from hydrantgis.ground.tables import DRIFTS
+from hydrantgis.ground.results import DRIFTS
 from hydrantgis.heights.outlet import BEFORE_ALL_DAYS
 
 if TYPE_CHECKING:

@@ -9,10 +9,7 @@ from typing import TYPE_CHECKING
 
 from hydrantgis.deliver.lists import write_csv
 from hydrantgis.ground.errors import LockedError
-from hydrantgis.ground.tables import (
-    CHANGES,
-    EXCEPTIONS,
-)
+from hydrantgis.ground.tables import CHANGES, EXCEPTIONS
 from hydrantgis.intake.crs import service_area
 from hydrantgis.intake.take import Intake, take
 from hydrantgis.intake.words import IntakeWords

@@ -14,14 +14,8 @@ import pandas as pd
 from hydrantgis.assess import check as assess
 from hydrantgis.deliver.provenance import provenance
 from hydrantgis.ground.findings import join_findings
-from hydrantgis.ground.tables import (
-    AREAS,
-    CHECKED,
-    EXCEPTIONS,
-    GRADES,
-    MAINS,
-    PROVENANCE,
-)
+from hydrantgis.ground.results import CHECKED, GRADES
+from hydrantgis.ground.tables import AREAS, EXCEPTIONS, MAINS, PROVENANCE
 from hydrantgis.heights.drift import drifts
 from hydrantgis.job.heights import Heights, heights_of
 from hydrantgis.job.moment import quiet

@@ -16,7 +16,8 @@ from hydrantgis.assess import check as assess
 from hydrantgis.assess.scenario import compare
 from hydrantgis.ground.errors import RegisterError, WordsError, some
 from hydrantgis.ground.findings import findings, join_findings
-from hydrantgis.ground.tables import EFFECTS, PROVENANCE, SCENARIO, WORKS
+from hydrantgis.ground.results import EFFECTS, SCENARIO
+from hydrantgis.ground.tables import PROVENANCE, WORKS
 from hydrantgis.ground.text import datum_key
 from hydrantgis.heights.changes import Change, SurfaceGrade, after_change, planned_change
 from hydrantgis.heights.works import grade_change_in

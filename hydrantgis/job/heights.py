@@ -14,12 +14,8 @@ import pandas as pd
 
 from hydrantgis.ground.findings import findings, join_findings, no_findings
 from hydrantgis.ground.plane import plane_ft, xy
-from hydrantgis.ground.tables import (
-    GRADES,
-    READINGS,
-    SURFACES,
-    WORKS,
-)
+from hydrantgis.ground.results import GRADES
+from hydrantgis.ground.tables import READINGS, SURFACES, WORKS
 from hydrantgis.ground.text import datum_key
 from hydrantgis.heights.basis import standing
 from hydrantgis.heights.changes import (

@@ -10,9 +10,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from hydrantgis.deliver.lists import write_csv
-from hydrantgis.ground.tables import (
-    PROVENANCE,
-)
+from hydrantgis.ground.tables import PROVENANCE
 from hydrantgis.register.geopackage import write_geopackage
 from hydrantgis.season.lists import Season, season_lists
 from hydrantgis.standards.load import cautions

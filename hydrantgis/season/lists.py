@@ -11,7 +11,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from hydrantgis.ground.tables import (
+from hydrantgis.ground.results import (
     AREA_TOTALS,
     DRIFTS,
     JOBS,

@@ -18,7 +18,7 @@ import numpy as np
 import pandas as pd
 
 from hydrantgis.assess.verdict import chances
-from hydrantgis.ground.tables import KIT_REMEDIES, VISITS
+from hydrantgis.ground.results import KIT_REMEDIES, VISITS
 from hydrantgis.standards.methods import METHODS
 
 if TYPE_CHECKING:

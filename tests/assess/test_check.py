@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from hydrantgis.assess.check import check
-from hydrantgis.ground.tables import CHECKED
+from hydrantgis.ground.results import CHECKED
 from hydrantgis.standards.kits import HouseRules
 from hydrantgis.standards.load import load_kits
 

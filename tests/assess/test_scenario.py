@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hydrantgis.assess.scenario import compare, effects
-from hydrantgis.ground.tables import CHECKED, KIT_REMEDIES, REMEDIES, VERDICTS
+from hydrantgis.ground.results import CHECKED, KIT_REMEDIES, REMEDIES, VERDICTS
 from hydrantgis.heights.changes import Change
 
 verdicts = st.none() | st.sampled_from(VERDICTS)

@@ -7,7 +7,7 @@ import csv
 import pandas as pd
 
 from hydrantgis.deliver.lists import write_csv
-from hydrantgis.ground.tables import KIT_TOTALS
+from hydrantgis.ground.results import KIT_TOTALS
 
 
 def test_ids_keep_their_zeros_and_formulas_become_text(tmp_path) -> None:

@@ -18,7 +18,8 @@ from pyproj import Geod
 from hydrantgis.deliver.looks import LOOKS, MapWords
 from hydrantgis.deliver.picture import picture
 from hydrantgis.ground.errors import CRSError
-from hydrantgis.ground.tables import AREAS, CHECKED
+from hydrantgis.ground.results import CHECKED
+from hydrantgis.ground.tables import AREAS
 
 WORDS = MapWords(
     title="Tesselbrook",

@@ -18,7 +18,8 @@ import shapely
 from hydrantgis.deliver.looks import LOOKS, counts, missing_in_words, share_in_words
 from hydrantgis.deliver.webmap import MapWords, save_map, web_map
 from hydrantgis.ground.errors import CRSError, WordsError
-from hydrantgis.ground.tables import AREAS, CHECKED, VERDICTS
+from hydrantgis.ground.results import CHECKED, VERDICTS
+from hydrantgis.ground.tables import AREAS
 
 WORDS = MapWords(
     title="Tesselbrook",

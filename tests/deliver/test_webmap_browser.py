@@ -17,7 +17,7 @@ import shapely
 
 from hydrantgis.deliver.looks import LOOKS
 from hydrantgis.deliver.webmap import MapWords, save_map, web_map
-from hydrantgis.ground.tables import CHECKED
+from hydrantgis.ground.results import CHECKED
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -7,8 +7,9 @@ import pandas as pd
 import pytest
 import shapely
 
+from hydrantgis.ground.results import ALL_TABLES, CHECKED
 from hydrantgis.ground.table import Column, Kind, Table
-from hydrantgis.ground.tables import ALL_TABLES, CHECKED, HYDRANTS, READINGS
+from hydrantgis.ground.tables import HYDRANTS, READINGS
 from hydrantgis.ground.units import LengthUnit
 
 DESIGNED = (

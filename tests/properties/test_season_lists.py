@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hydrantgis.assess.check import check
-from hydrantgis.ground.tables import AREAS, KIT_REMEDIES, OTHER_LISTS, VERDICTS
+from hydrantgis.ground.results import KIT_REMEDIES, OTHER_LISTS, VERDICTS
+from hydrantgis.ground.tables import AREAS
 from hydrantgis.heights.basis import basis_heights
 from hydrantgis.season.lists import season_lists
 from hydrantgis.standards.load import load_rule

@@ -12,7 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hydrantgis.ground.tables import CHECKED, HYDRANTS
+from hydrantgis.ground.results import CHECKED
+from hydrantgis.ground.tables import HYDRANTS
 from hydrantgis.season.visits import (
     LIKE_THE_OTHERS,
     STALE_YEARS,
