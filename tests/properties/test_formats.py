@@ -207,7 +207,7 @@ hydrants = st.fixed_dictionaries(
         "zeros": st.integers(0, 3),
         "OWNER": st.none() | texts,
         "NOTES": st.none() | texts,
-        "BURY_DEPTH_FT": st.none() | st.integers(100, 2000).map(lambda n: n / 100),
+        "BURY_DEPTH_FT": st.none() | st.integers(300, 1200).map(lambda n: n / 100),
         "HYDRANT_GPM": st.none() | st.integers(0, 5000),
         "INSTALL_DATE": st.none() | st.dates(dt.date(1850, 1, 1), dt.date(2026, 10, 31)),
         "off": st.tuples(*[st.floats(0, 0.5)] * 2),
