@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import json
+import re
 import warnings
 import zipfile
 from collections.abc import Callable
@@ -27,6 +28,7 @@ from hypothesis import strategies as st
 
 from hydrantgis.ground.flows import FlowUnit
 from hydrantgis.ground.units import LengthUnit
+from hydrantgis.intake.dates import DATES_FOR_NONE
 from hydrantgis.intake.take import take
 from hydrantgis.intake.words import IntakeWords
 
@@ -191,6 +193,7 @@ CUT_UNITS = {"bury_ft": LengthUnit.FT, "flow_gpm": FlowUnit.GPM}
 MIDDLE = {2249: (760_000.0, 2_950_000.0, 100.0), 4326: (-71.1, 42.37, 0.001)}
 """A place, and a step to the next hydrant."""
 
+GARBLED = "\ufffd|\u00c3[\u0080-\u00bf\u0192\u2018-\u203a]|\u00e2\u20ac"
 WORDLESS = {"null", "nan", "<null>", "none", "#n/a", "#value!", "#ref!"}
 texts = (
     st.text(
@@ -200,6 +203,16 @@ texts = (
     )
     .map(str.strip)
     .filter(lambda text: text.lower() not in WORDLESS)
+    # what looks as if it was read in another encoding is told, and rightly
+    .filter(
+        lambda text: (
+            not re.search("\ufffd|\u00c3[\u0080-\u00bf\u0192\u2018-\u203a]|\u00e2\u20ac", text)
+        )
+    )
+)
+# days that stand for none are left blank and told
+days = st.dates(dt.date(1850, 1, 1), dt.date(2026, 10, 31)).filter(
+    lambda day: pd.Timestamp(day) not in DATES_FOR_NONE
 )
 hydrants = st.fixed_dictionaries(
     {
@@ -209,7 +222,7 @@ hydrants = st.fixed_dictionaries(
         "NOTES": st.none() | texts,
         "BURY_DEPTH_FT": st.none() | st.integers(300, 1200).map(lambda n: n / 100),
         "HYDRANT_GPM": st.none() | st.integers(0, 5000),
-        "INSTALL_DATE": st.none() | st.dates(dt.date(1850, 1, 1), dt.date(2026, 10, 31)),
+        "INSTALL_DATE": st.none() | days,
         "off": st.tuples(*[st.floats(0, 0.5)] * 2),
     }
 )
