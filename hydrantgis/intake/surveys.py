@@ -166,15 +166,16 @@ def _name_hydrants(frame: pd.DataFrame, ledger: Ledger, known: pd.Series | None)
     if known is None:
         return
     on = frame["shot_code"].isin(SHOTS_ON_HYDRANT) & frame["hydrant_id"].isna()
-    named, why = hydrant_id_in(frame["description"][on], known)
-    frame.loc[on, "hydrant_id"] = named
-    two = why.notna()
-    ledger.notes.append(
-        findings(
-            "shot-name-unsure", table="shots", keys=two.index[two], column="hydrant_id",
-            values=frame["description"][on][two], messages=why[two].tolist(),
-        )
-    )  # fmt: skip
+    if on.any():  # ids are many, and most surveys are of ground alone
+        named, why = hydrant_id_in(frame["description"][on], known)
+        frame.loc[on, "hydrant_id"] = named
+        unsure = why.notna()
+        ledger.notes.append(
+            findings(
+                "shot-name-unsure", table="shots", keys=unsure.index[unsure], column="hydrant_id",
+                values=frame["description"][on][unsure], messages=why[unsure].tolist(),
+            )
+        )  # fmt: skip
     stranger = frame["hydrant_id"].notna() & ~frame["hydrant_id"].isin(known)
     ledger.put_aside(stranger, "held", "unknown-hydrant", "this hydrant is not in the register")
 
