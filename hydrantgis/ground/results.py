@@ -136,6 +136,7 @@ VISITS = Table(
         c.whole("rank", "Rank", "By how much a reading may change the season list, 1 the most."),
         c.share("p_changes", "P changes", "Probability that a reading changes what is planned."),
         c.date("reading_date", "Read on", "When it was measured last."),
+        c.whole("days_since_reading", "Days since", "Days since that reading."),
     ),
     geometry="Point",
 )

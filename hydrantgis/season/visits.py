@@ -18,13 +18,17 @@ import numpy as np
 import pandas as pd
 
 from hydrantgis.assess.verdict import chances
-from hydrantgis.ground.results import KIT_REMEDIES, VISITS
+from hydrantgis.ground.plane import on_plane_ft, xy
+from hydrantgis.ground.results import VISITS
+from hydrantgis.season.walks import walk
 from hydrantgis.standards.methods import METHODS
 
 if TYPE_CHECKING:
     import datetime as dt
 
     from numpy.typing import ArrayLike, NDArray
+
+    from hydrantgis.assess.verdict import Chances
 
 STALE_YEARS = 5.0
 """A reading older than this is stale: common practice, no source. [yr]"""
@@ -66,11 +70,11 @@ def share_out(group: ArrayLike, measured: ArrayLike, out: ArrayLike) -> NDArray[
     return np.asarray(share[at], dtype=np.float64)
 
 
-def reading_is_out(
+def chances_of_reading(
     height_in: ArrayLike, sd_in: ArrayLike, *, lo_in: float, hi_in: float
-) -> NDArray[np.float64]:
+) -> Chances:
     """
-    Probability that a tape would read a height out of the window, shape (n,).
+    Probabilities that a tape would read a height inside the window, below it and above it [1]_.
 
     Parameters
     ----------
@@ -81,11 +85,11 @@ def reading_is_out(
 
     Examples
     --------
-    >>> reading_is_out([18.0], [1.0], lo_in=18.0, hi_in=36.0).tolist()
+    >>> chances_of_reading([18.0], [1.0], lo_in=18.0, hi_in=36.0).low.tolist()
     [0.5]
     """
     spread = np.hypot(np.asarray(sd_in, dtype=np.float64), METHODS["tape"].sd_in)
-    return 1.0 - chances(height_in, spread, lo_in=lo_in, hi_in=hi_in).inside
+    return chances(height_in, spread, lo_in=lo_in, hi_in=hi_in)
 
 
 def visits(
@@ -95,6 +99,8 @@ def visits(
     today: dt.date,
     stale_years: float = STALE_YEARS,
     weight: ArrayLike = 1.0,
+    changed_on: NDArray[np.datetime64] | None = None,
+    screening: ArrayLike = False,
 ) -> gpd.GeoDataFrame:
     """
     The `visits` table: whom to measure next, and in which order to walk.
@@ -111,45 +117,58 @@ def visits(
         A reading older than this is stale. [yr]
     weight
         How much a change would matter at each hydrant, 1 for all alike; shape (n,).
+    changed_on
+        A reading before this day is stale too, since the grade changed; NaT where it did not; shape
+        (n,). [datetime64[D]]
+    screening
+        Whether a height is a screening height although its verdict is sure; shape (n,).
 
     Returns
     -------
     visits
         By area, in the order of the walk, hydrants without an area last. `p_changes` is the
-        probability that a reading would bring the hydrant onto the list of kit jobs, or take it off
-        that; `rank` orders them by it, times the weight, then by id.
+        probability that a reading would bring a hydrant out of its window that has no job, or take
+        one that stands out to where it does not; `rank` orders them by it, times the weight, then
+        by id.
 
     Notes
     -----
-    The walk follows a Hilbert curve through the points, which keeps neighbours together.
+    A height that is stale by age is as uncertain as `UNSEEN_IN_PER_YR` makes it. Of several reasons
+    the first of unmeasured, unresolved, stale by a change of grade, screening, stale by age is
+    told.
     """
     verdict = checked["verdict"]
     reading = checked["reading_date"].to_numpy().astype("datetime64[D]")
-    days = np.where(np.isnat(reading), np.nan, reading.astype(np.int64))
-    years = (np.datetime64(today, "D").astype(np.int64) - days) / _DAYS_A_YEAR
+    past = reading <= np.datetime64(today, "D")  # a day that is not known is not past either
+    age = np.where(past, (np.datetime64(today, "D") - reading).astype(np.float64), np.nan)
     facts = hydrants.set_index("hydrant_id")[["address", "family"]]
     facts = facts.reindex(pd.Index(checked["hydrant_id"])).set_axis(checked.index)
-    to_measure = checked["remedy"] == "measure"
-    old = verdict.isin(["inside", "low", "high"]) & ~to_measure & (years > stale_years)
+    to_measure = (checked["remedy"] == "measure").to_numpy()
+    vague = to_measure | np.broadcast_to(np.asarray(screening, dtype=bool), len(checked))
+    old = age > stale_years * _DAYS_A_YEAR
+    before = np.zeros(len(checked), dtype=bool)
+    if changed_on is not None:
+        before = reading < changed_on
     reason = np.select(
-        [verdict == "unmeasured", verdict == "unresolved", to_measure, old],
-        ["unmeasured", "unresolved", "screening", "stale"],
+        [verdict == "unmeasured", verdict == "unresolved", before, vague, old],
+        ["unmeasured", "unresolved", "stale", "screening", "stale"],
         "",
     )
     rows = (reason != "") & verdict.notna().to_numpy()
-    out = verdict.isin(["low", "high"])
-    known = (out | (verdict == "inside")) & ~to_measure
+    out = verdict.isin(["low", "high"]).to_numpy()
+    known = (out | (verdict == "inside").to_numpy()) & ~vague
     group = pd.MultiIndex.from_arrays([checked["area_id"].fillna(""), facts["family"].fillna("")])
     prior = share_out(pd.factorize(group)[0], known, out)
     height = checked["outlet_height_in"].to_numpy(dtype=np.float64)
-    aged = np.where(old, UNSEEN_IN_PER_YR * years, 0.0)
-    sd = np.hypot(checked["height_sd_in"].to_numpy(dtype=np.float64), aged)
+    unseen = np.where(old, UNSEEN_IN_PER_YR * age / _DAYS_A_YEAR, 0.0)
+    sd = np.hypot(checked["height_sd_in"].to_numpy(dtype=np.float64), unseen)
     lo = checked["window_lo_in"].fillna(-np.inf).iloc[:1].tolist() or [-np.inf]
     hi = checked["window_hi_in"].fillna(np.inf).iloc[:1].tolist() or [np.inf]
-    read_out = reading_is_out(height, sd, lo_in=lo[0], hi_in=hi[0])
-    p_out = np.where(np.isnan(read_out), prior, read_out)
-    planned = checked["remedy"].isin(KIT_REMEDIES).to_numpy()
-    changes = np.where(planned, 1.0 - p_out, p_out)
+    told = chances_of_reading(height, sd, lo_in=lo[0], hi_in=hi[0])
+    # who stands out has a job until a reading says otherwise; nobody goes by a screening height
+    stays = np.where(verdict == "low", told.low, told.high)
+    changes = np.where(out & ~to_measure, 1.0 - stays, 1.0 - told.inside)
+    changes = np.where(np.isnan(changes), prior, changes)
     frame = gpd.GeoDataFrame(
         {
             "area_id": checked["area_id"],
@@ -159,17 +178,19 @@ def visits(
             "p_changes": changes,
             "worth": changes * np.broadcast_to(np.asarray(weight, dtype=np.float64), len(changes)),
             "reading_date": checked["reading_date"],
+            "days_since_reading": pd.array(age, dtype="Int64"),
         },
         geometry=checked.geometry,
     )[rows]
     frame = frame.sort_values(["worth", "hydrant_id"], ascending=[False, True], kind="stable")
     frame["rank"] = np.arange(1, len(frame) + 1)
-    placed = frame.geometry.notna() & ~frame.geometry.is_empty
-    along = pd.Series(np.inf, index=frame.index)
-    if placed.sum() > 1:
-        along[placed] = frame.geometry[placed].hilbert_distance().astype("float64")
-    frame = frame.assign(along=along).sort_values(
-        ["area_id", "along", "hydrant_id"], kind="stable", na_position="last"
-    )
+    # from here on nothing hangs on the order of rows or on the ranks
+    frame = frame.sort_values("hydrant_id", kind="stable")
+    codes, names = pd.factorize(frame["area_id"], sort=True)
+    area = np.where(codes < 0, len(names), codes)
+    points = xy(frame.geometry)
+    if frame.crs is not None:
+        points = on_plane_ft(points, frame.crs)
+    frame = frame.iloc[walk(points, area)].reset_index(drop=True)
     frame["stop"] = frame.groupby("area_id", dropna=False).cumcount() + 1
-    return gpd.GeoDataFrame(VISITS.conform(gpd.GeoDataFrame(frame.reset_index(drop=True))))
+    return gpd.GeoDataFrame(VISITS.conform(frame))
