@@ -43,7 +43,7 @@ class Line(NamedTuple):
     A line through the readings of each of n hydrants.
 
     Rate and level at the weighted mean day are uncorrelated [1]_; both missing where there are
-    fewer than two days.
+    fewer than two days. A rate told apart from a height of today stands with today as the day.
     """
 
     rate_in_per_yr: NDArray[np.float64]
@@ -89,14 +89,18 @@ def lines(
     def total(values: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.asarray(np.bincount(h, weights=values, minlength=hydrants), dtype=np.float64)
 
+    day = np.asarray(days, dtype=np.float64)
+    earliest, latest = np.full(hydrants, np.inf), np.full(hydrants, -np.inf)
+    np.minimum.at(earliest, h, day)
+    np.maximum.at(latest, h, day)
+    several = latest > earliest
     count = np.bincount(h, minlength=hydrants)
     weight = np.where(count > 0, total(w), 1.0)
-    t = np.asarray(days, dtype=np.float64) / DAYS_A_YEAR
+    # from the first day of each on, so that a few days between readings keep their digits
+    t = (day - earliest[h]) / DAYS_A_YEAR
     mean_t, mean_y = total(w * t) / weight, total(w * y) / weight
     away, off = t - mean_t[h], y - mean_y[h]
-    spread = total(w * away**2)
-    several = (count >= 2) & (spread > 1e-9 * weight)
-    safe = np.where(several, spread, 1.0)
+    safe = np.where(several, total(w * away**2), 1.0)
     rate = total(w * away * off) / safe
     chi2 = total(w * (off - rate[h] * away) ** 2)
     birge = np.sqrt(np.maximum(1.0, chi2 / np.maximum(count - 2, 1)))
@@ -107,15 +111,29 @@ def lines(
 
     return Line(
         told(rate), told(birge / np.sqrt(safe)), told(mean_y), told(birge / np.sqrt(weight)),
-        told(mean_t * DAYS_A_YEAR), count,
+        told(earliest + mean_t * DAYS_A_YEAR), count,
     )  # fmt: skip
+
+
+def steady(line: Line) -> NDArray[np.bool_]:
+    """
+    Whether a rate is known and cannot be told from none, shape (n,).
+
+    Examples
+    --------
+    >>> steady(lines([0, 0], [0.0, 365.25], [21.0, 20.5], [0.25, 0.25], hydrants=1)).tolist()
+    [True]
+    """
+    return np.asarray(
+        np.abs(line.rate_in_per_yr) <= SURE_OF_A_RATE * line.rate_sd_in_per_yr, dtype=bool
+    )
 
 
 def leaves_window_on(
     line: Line, *, lo_in: float, hi_in: float, likely: float = LIKELY
 ) -> tuple[NDArray[np.float64], NDArray[np.object_]]:
     """
-    The day from which a drifting hydrant is out of its window with a probability.
+    The day from which a drifting hydrant is beyond the limit ahead of it with a probability.
 
     Parameters
     ----------
@@ -129,8 +147,9 @@ def leaves_window_on(
     Returns
     -------
     day
-        Missing where there is no drift, or where it takes longer than `FARTHEST_YEARS`; shape (n,).
-        [days]
+        Missing where there is no drift (`steady`), or where it takes longer than `FARTHEST_YEARS`
+        from the mean day; a day that is past tells since when the hydrant is likely out; shape
+        (n,). [days]
     side
         `low` or `high` where there is a day, else None; shape (n,).
 
@@ -155,21 +174,20 @@ def leaves_window_on(
     if not 0.025 < likely < 0.975:
         raise ValueError(f"{likely} is no probability between 0.025 and 0.975")
     rate, rate_sd = line.rate_in_per_yr, line.rate_sd_in_per_yr
-    drifts = np.abs(rate) > SURE_OF_A_RATE * rate_sd
     falls = rate < 0
     limit = np.where(falls, lo_in, hi_in)
-    drifts &= np.isfinite(limit)
+    moves = np.isfinite(rate) & ~steady(line) & np.isfinite(limit)
     # as if every height fell towards a limit below it
     gap = np.where(falls, line.level_in - limit, limit - line.level_in)
     speed = np.abs(rate)
     z = float(ndtri(likely))
     a = speed**2 - z**2 * rate_sd**2
-    b = gap * speed
-    c = gap**2 - z**2 * line.level_sd_in**2
-    with np.errstate(invalid="ignore", divide="ignore"):
+    with np.errstate(invalid="ignore", divide="ignore"):  # no limit on that side
+        b = gap * speed
+        c = gap**2 - z**2 * line.level_sd_in**2
         root = np.sqrt(np.maximum(b**2 - a * c, 0.0))
         t = (b + np.sign(z) * root) / a if z else gap / speed
-    known = drifts & np.isfinite(t) & (np.abs(t) <= FARTHEST_YEARS)
+    known = moves & np.isfinite(t) & (np.abs(t) <= FARTHEST_YEARS)
     day = np.where(known, line.at_day + t * DAYS_A_YEAR, np.nan)
     side = np.full(len(day), None, dtype=object)
     side[known] = np.where(falls[known], "low", "high")
@@ -192,8 +210,8 @@ def drifts(
     hydrants
         The `hydrants` table.
     told
-        Its readings, from `hydrantgis.heights.outlet.reading_heights`; screening heights, and those
-        without a day, do not count.
+        Its readings, from `hydrantgis.heights.outlet.reading_heights`; screening heights, those
+        without a day and those said to be without uncertainty do not count.
     lo_in, hi_in
         Limits of the window; infinite where there is none. [in]
     since
@@ -229,6 +247,7 @@ def drifts(
                 "last_date": latest[rows].astype("datetime64[D]").astype("datetime64[ms]"),
                 "rate_in_per_yr": line.rate_in_per_yr[rows],
                 "rate_sd_in_per_yr": line.rate_sd_in_per_yr[rows],
+                "steady": steady(line)[rows],
                 "leaves_on": when,
                 "leaves_season": when.dt.year.astype("Int64"),
                 "side": side[rows],
