@@ -26,6 +26,8 @@ from hydrantgis.season.visits import visits
 if TYPE_CHECKING:
     import datetime as dt
 
+    from numpy.typing import ArrayLike, NDArray
+
     from hydrantgis.ground.table import Table
 
 
@@ -72,6 +74,8 @@ def season_lists(
     *,
     today: dt.date,
     drifts: pd.DataFrame | None = None,
+    changed_on: NDArray[np.datetime64] | None = None,
+    screening: ArrayLike = False,
 ) -> Season:
     """
     Put the checked hydrants into lists by area.
@@ -88,6 +92,8 @@ def season_lists(
         From which the age of readings counts.
     drifts
         The `drifts` table; none where it is None.
+    changed_on, screening
+        As `hydrantgis.season.visits.visits`.
 
     Returns
     -------
@@ -113,7 +119,7 @@ def season_lists(
     others = {remedy: listed(table, (remedy,)) for remedy, table in OTHER_LISTS.items()}
     return Season(
         jobs, others, _area_totals(whole, titles), _kit_totals(jobs),
-        visits(checked, hydrants, today=today),
+        visits(checked, hydrants, today=today, changed_on=changed_on, screening=screening),
         DRIFTS.empty() if drifts is None else drifts,
     )  # fmt: skip
 
