@@ -168,6 +168,26 @@ def test_shots_on_a_hydrant_make_its_height(register, tmp_path):
     assert grades[["hydrant_id", "fit", "shots"]].to_numpy().tolist() == [["H4", "plane", 3]]
 
 
+def test_an_outlet_whose_point_is_not_said_is_told_and_can_be_said_later(register, tmp_path):
+    top = float(ground_ft(WEST + 400, 0)) + 1.75
+    path = tmp_path / "shots.txt"
+    path.write_text(
+        around(4) + f"49,{SOUTH},{WEST + 400},{top:.3f},FH H4 OUTLET\n", encoding="utf-8"
+    )
+    told = {"order": "PNEZD", "crs": "EPSG:2249", "units": {"elev_ft": LengthUnit.FT}}
+    datum = {"vertical_datum": "NAVD88"}
+    first, _ = job.bring_in(
+        register, path, "shots", words=IntakeWords(constants=datum, **told), now=NOW
+    )
+    assert first.findings["code"].tolist() == ["outlet-unsaid"]
+    assert check(register).loc["H4", "verdict"] == "unresolved"
+    said = IntakeWords(constants={**datum, "measured_to": "hose-centerline"}, **told)
+    _, added = job.bring_in(register, path, "shots", words=said, now=NOW)
+    assert added.rows == 1
+    assert added.findings["code"].tolist() == ["told-before"]
+    assert check(register).loc["H4", "outlet_height_in"] == pytest.approx(21.0, abs=0.01)
+
+
 def test_an_outlet_over_terrain_alone_is_screening_and_orders_no_kit(register, tmp_path):
     elev = float(ground_ft(WEST + 400, 0)) + 0.5
     shoot(register, tmp_path, f"40,{SOUTH},{WEST + 400},{elev:.3f},FH H4 OUTLET\n")

@@ -166,6 +166,10 @@ CODES: dict[str, Kind] = {
         _N, "the readings have coordinates, and nothing says of which CRS",
         "say --crs, and they are held against the hydrants",
     ),
+    "outlet-unsaid": Kind(
+        _W, "the shot is on an outlet, and nothing says on which one and on which point of it",
+        "say --measured-to, for example pumper-centerline, and survey it again",
+    ),
     "shot-name-unsure": Kind(
         _W, "which hydrant the description of the shot names is not sure", "mend the description"
     ),

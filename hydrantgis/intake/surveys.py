@@ -148,7 +148,7 @@ def settle_shots(
     told = kinds.astype("str").replace("unknown", "other")
     frame["shot_code"] = frame["shot_code"].fillna(told)
     _name_hydrants(frame, ledger, known)
-    _say_points(frame)
+    _say_points(frame, ledger)
     other = frame["shot_code"] == "other"
     if other.any():
         ledger.notes.append(
@@ -180,7 +180,7 @@ def _name_hydrants(frame: pd.DataFrame, ledger: Ledger, known: pd.Series | None)
     ledger.put_aside(stranger, "held", "unknown-hydrant", "this hydrant is not in the register")
 
 
-def _say_points(frame: pd.DataFrame) -> None:
+def _say_points(frame: pd.DataFrame, ledger: Ledger) -> None:
     """Which point of which outlet a shot tells: what is said for all, as far as the code allows."""
     outlet = frame["shot_code"].str.startswith("outlet")
     said = frame["measured_to"].where(outlet)
@@ -189,3 +189,10 @@ def _say_points(frame: pd.DataFrame) -> None:
         coded = frame["shot_code"] == f"outlet-{point}"
         said = said.mask(coded, which + f"-{point}")
     frame["measured_to"] = said.astype("str")
+    bare = outlet & said.isna() & (ledger.outcome == "accepted")
+    ledger.notes.append(
+        findings(
+            "outlet-unsaid", table="shots", keys=frame.index[bare], column="measured_to",
+            values=frame["description"][bare],
+        )
+    )  # fmt: skip

@@ -150,7 +150,7 @@ def _works(store: Register, named: Sequence[str] | None) -> gpd.GeoDataFrame:
     if not len(chosen):
         raise RegisterError(
             "no works are planned", where=store.path.name,
-            found=f"{len(stands):,} works, all of them built",
+            found=f"{len(stands):,} works, all of them built" if len(stands) else "none at all",
             do="bring them in with `import SOURCE --as works`, or name a design with --surface",
         )  # fmt: skip
     return gpd.GeoDataFrame(chosen)

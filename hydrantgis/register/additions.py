@@ -257,6 +257,8 @@ def _fresh_shots(shots: gpd.GeoDataFrame, known: gpd.GeoDataFrame) -> gpd.GeoDat
                 "code": frame["shot_code"].to_numpy(),
                 "datum": frame["vertical_datum"].to_numpy(),
                 "sd": frame["elev_sd_ft"].to_numpy(),
+                "hydrant": frame["hydrant_id"].to_numpy(),
+                "to": frame["measured_to"].to_numpy(),
                 "x": where[:, 0],
                 "y": where[:, 1],
             }
