@@ -14,38 +14,12 @@ import shapely
 from hydrantgis.ground.errors import CRSError, SourceError, WordsError, some
 from hydrantgis.ground.findings import findings, join_findings
 from hydrantgis.ground.text import fill, numbers
-from hydrantgis.ground.units import LengthUnit, convert
 
 if TYPE_CHECKING:
     import geopandas as gpd
     from numpy.typing import ArrayLike, NDArray
 
 Overlap = Literal["sum", "largest", "none"]
-
-
-def raised_ft(elev_ft: ArrayLike, change_in: ArrayLike) -> NDArray[np.float64]:
-    """
-    Elevations after the ground was raised, or lowered where the change is below 0.
-
-    Parameters
-    ----------
-    elev_ft
-        Before, shape (n,). [ft]
-    change_in
-        Shape (n,). [in]
-
-    Returns
-    -------
-    elev_ft
-        After; missing where either is; shape (n,). [ft]
-
-    Examples
-    --------
-    >>> raised_ft([100.0, 100.0], [6.0, -3.0]).tolist()
-    [100.5, 99.75]
-    """
-    before = np.asarray(elev_ft, dtype=np.float64)
-    return before + convert(change_in, LengthUnit.IN, LengthUnit.FT)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,12 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hydrantgis.ground.errors import UnitError
 from hydrantgis.heights.terrain import (
     grade_sd_ft,
-    height_after_change_in,
-    height_over_terrain_in,
-    need_one_datum,
     statements_agree,
     vertical_accuracy,
 )
@@ -43,45 +39,6 @@ def test_uncertainty_of_a_grade_is_what_chance_makes_of_it():
     told = gx * off[:, 0] + gy * off[:, 1] + rng.normal(0, rmse, n)
     sd = float(grade_sd_ft(math.hypot(gx, gy), rmse_z_ft=rmse, hydrant_sd_xy_ft=sd_xy))
     assert told.std() == pytest.approx(sd, rel=0.01)
-
-
-def test_height_after_a_change_is_what_chance_makes_of_it():
-    rng = np.random.default_rng(9)
-    n = 400_000
-    then = rng.normal(20.0, 0.25, n)
-    fill = rng.normal(0.2, 0.3, n) - rng.normal(-0.3, 0.1, n)
-    height, sd = height_after_change_in(
-        [20.0], [-0.3], [0.2], height_then_sd_in=0.25, grade_then_sd_ft=0.1, grade_now_sd_ft=0.3
-    )
-    assert height.tolist() == pytest.approx([14.0])
-    assert (then - 12 * fill).mean() == pytest.approx(14.0, abs=0.05)
-    assert (then - 12 * fill).std() == pytest.approx(sd[0], rel=0.01)
-
-
-@given(st.lists(st.floats(-5, 5), min_size=1, max_size=30))
-def test_both_ways_to_a_height_agree(changes):
-    """Outlet over the new grade is the old height less what the ground rose."""
-    then = np.linspace(100, 130, len(changes))
-    now, outlet = then + np.array(changes), then + 1.75
-    over, _ = height_over_terrain_in(outlet, now, outlet_sd_ft=0.0, grade_sd_ft=0.1)
-    after, _ = height_after_change_in(
-        np.full(len(changes), 21.0), then, now,
-        height_then_sd_in=0.0, grade_then_sd_ft=0.1, grade_now_sd_ft=0.1,
-    )  # fmt: skip
-    np.testing.assert_allclose(over, after, atol=1e-9)
-
-
-def test_missing_in_missing_out():
-    grade = np.array([100.0, np.nan])
-    for height, sd in (
-        height_over_terrain_in([102.0, 102.0], grade, outlet_sd_ft=0.1, grade_sd_ft=0.2),
-        height_after_change_in(
-            24.0, grade, 100.0, height_then_sd_in=1.0, grade_then_sd_ft=1.0, grade_now_sd_ft=1.0
-        ),
-    ):
-        assert np.isnan(height).tolist() == [False, True]
-        assert np.isnan(sd).tolist() == [False, True]
-    assert np.isnan(grade_sd_ft(np.nan, rmse_z_ft=0.3, hydrant_sd_xy_ft=1.0))
 
 
 @given(st.lists(st.floats(-50, 50), min_size=2, max_size=60), st.floats(-9, 9))
@@ -117,16 +74,3 @@ def test_statements_that_agree_to_a_twentieth():
     assert statements_agree(1.0, 1.96 * 1.049)
     assert not statements_agree(1.0, 1.96 * 1.051)
     assert not statements_agree(1.0, 1.96 * 0.949)
-
-
-@pytest.mark.parametrize("pair", [(None, "NAVD88"), ("NAVD88", None), (None, None)])
-def test_a_datum_that_is_not_named_is_asked_for(pair):
-    with pytest.raises(UnitError, match="without a vertical datum") as told:
-        need_one_datum(*pair, where="outlets, dem.tif")
-    assert "no datum named" in told.value.found
-
-
-def test_two_datums_are_refused():
-    with pytest.raises(UnitError, match="two vertical datums") as told:
-        need_one_datum("NGVD29", "NAVD88", where="outlets, dem.tif")
-    assert told.value.found == "NGVD29, NAVD88"

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hydrantgis.ground.errors import CRSError, SourceError, WordsError
-from hydrantgis.heights.works import change_at, grade_change_in, raised_ft
+from hydrantgis.heights.works import change_at, grade_change_in
 
 
 def hydrants(points, crs=2249):
@@ -121,9 +121,3 @@ def test_another_crs_and_shapes_that_cover_nothing_are_refused() -> None:
     ):
         with pytest.raises(SourceError, match=r"(?s)without a usable area.*rows 1"):
             grade_change_in(at, works([box, shape], [1.0, 1.0]))
-
-
-def test_the_ground_after_the_works() -> None:
-    # 10 in are 10/12 ft; lowered by 3 in; not known before; not known by how much
-    after = raised_ft([100, 100, np.nan, 100], [10, -3, 2, np.nan])
-    assert after == pytest.approx([100 + 10 / 12, 99.75, np.nan, np.nan], nan_ok=True)
