@@ -128,6 +128,27 @@ def test_nothing_of_a_terrain_is_guessed(register, tmp_path, words, rmse, error,
     assert register.read_bytes() == before
 
 
+@pytest.mark.parametrize(
+    ("rmse", "at_95", "taken", "told"),
+    [
+        (None, 0.196, 0.1, []),
+        (0.1, 0.196, 0.1, []),
+        # a report states RMSE 0.046 m and 0.053 m at 95 %, which is of an RMSE of 0.027 m
+        (0.046, 0.053, 0.046, ["terrain-statements-differ"]),
+        (0.1, 0.53, 0.53 / 1.96, ["terrain-statements-differ"]),
+    ],
+)
+def test_an_accuracy_at_95_percent_is_held_against_the_rmse(
+    register, tmp_path, rmse, at_95, taken, told
+):
+    done = job.bring_surface(
+        register, [raster(tmp_path / "dem.tif")], "terrain", words=METRES, rmse_z_ft=rmse,
+        accuracy_95_ft=at_95, place_sd_ft=0.0, now=NOW,
+    )  # fmt: skip
+    assert done.rows["elev_sd_ft"].to_numpy() == pytest.approx(taken)
+    assert done.findings["code"].tolist() == told
+
+
 def test_a_terrain_elsewhere_is_refused(register, tmp_path):
     dem = raster(tmp_path / "dem.tif")
     said = SurfaceWords(unit=LengthUnit.M, vertical_datum="NAVD88", crs="EPSG:2250")

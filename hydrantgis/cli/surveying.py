@@ -44,6 +44,9 @@ def survey(
         str | None,
         typer.Option(help="Accuracy of a terrain, for example `10 cm`; or from-shots."),
     ] = None,
+    accuracy_95: Annotated[
+        str | None, typer.Option("--accuracy-95", help="Its accuracy at 95 %, as reports state it.")
+    ] = None,
     on: Annotated[
         str | None, typer.Option(help="Day of a terrain or of a design, for example 2026-05-01.")
     ] = None,
@@ -103,14 +106,14 @@ def survey(
     if as_kind in SURFACE_KINDS:
         _bring_surface(
             [Path(source), *(tile or [])], SURFACE_KINDS[as_kind], register,
-            rmse_z=rmse_z, on=on, name=name, nodata=nodata, band=band, crs=crs, layer=layer,
-            unit=unit, vertical_datum=vertical_datum, strict=strict, as_json=as_json,
+            rmse_z=rmse_z, accuracy_95=accuracy_95, on=on, name=name, nodata=nodata, band=band,
+            crs=crs, layer=layer, unit=unit, vertical_datum=vertical_datum, strict=strict, as_json=as_json,
             dry_run=dry_run, quiet=quiet,
         )  # fmt: skip
         return
     given = {
-        "--rmse-z": rmse_z, "--on": on, "--name": name, "--tile": tile, "--nodata": nodata,
-        "--band": band,
+        "--rmse-z": rmse_z, "--accuracy-95": accuracy_95, "--on": on, "--name": name,
+        "--tile": tile, "--nodata": nodata, "--band": band,
     }  # fmt: skip
     for option, value_of in given.items():
         if value_of is not None:
@@ -139,6 +142,7 @@ def _bring_surface(
     register: Path,
     *,
     rmse_z: str | None,
+    accuracy_95: str | None,
     on: str | None,
     name: str | None,
     nodata: float | None,
@@ -165,8 +169,10 @@ def _bring_surface(
         unit=unit_of(units["elev_ft"]) if units else None,
     )  # fmt: skip
     done = job.bring_surface(
-        register, paths, role, words=said, rmse_z_ft=_accuracy_said(rmse_z), on=_day(on),
-        dry_run=dry_run, tell=teller(quiet=quiet),
+        register, paths, role, words=said, on=_day(on),
+        rmse_z_ft=rmse_z if rmse_z == job.FROM_SHOTS else _length_said("--rmse-z", rmse_z),
+        accuracy_95_ft=_length_said("--accuracy-95", accuracy_95), dry_run=dry_run,
+        tell=teller(quiet=quiet),
     )  # fmt: skip
     if as_json:
         put_json(_as_json(done, register, dry_run=dry_run))
@@ -176,16 +182,16 @@ def _bring_surface(
         raise typer.Exit(DATA_ERRORS)
 
 
-def _accuracy_said(text: str | None) -> float | str | None:
-    """An RMSEz in feet, or the word for that of the shots."""
+def _length_said(option: str, text: str | None) -> float | None:
+    """A length with its unit, in feet."""
     from hydrantgis.ground.units import parse_length_in
 
-    if text is None or text == "from-shots":
-        return text
+    if text is None:
+        return None
     length, reason = parse_length_in(text, unit=None)
     if reason is not None:
         raise WordsError(
-            f"`{text}` is no RMSEz: {reason}", accepted="a length such as `10 cm`, or from-shots"
+            f"`{text}` is no length for {option}: {reason}", accepted="for example `10 cm`"
         )
     return length / 12.0
 

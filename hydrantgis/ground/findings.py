@@ -231,6 +231,10 @@ CODES: dict[str, Kind] = {
         _W, "the terrain is too coarse to decide any height",
         "rank visits with it at most, and ask for a finer one",
     ),
+    "terrain-statements-differ": Kind(
+        _W, "the accuracies that are stated of the terrain are not of the same check points",
+        "ask who made it",
+    ),
     "terrain-checked": Kind(
         _N, "how far the terrain lies from the ground shots in its datum",
         "use it with --rmse-z from-shots where there are 20 or more",

@@ -17,13 +17,19 @@ import pyproj
 
 from hydrantgis import __version__
 from hydrantgis.ground.errors import SourceError, UnitError, WordsError
-from hydrantgis.ground.findings import findings, join_findings
+from hydrantgis.ground.findings import findings, join_findings, no_findings
 from hydrantgis.ground.plane import xy
 from hydrantgis.ground.tables import SURFACES
 from hydrantgis.ground.text import datum_key
 from hydrantgis.ground.units import LengthUnit, factor
 from hydrantgis.heights.surface import surface_at, surface_findings
-from hydrantgis.heights.terrain import LEAST_CHECK_POINTS, grade_sd_ft, vertical_accuracy
+from hydrantgis.heights.terrain import (
+    LEAST_CHECK_POINTS,
+    NSSDA_95,
+    grade_sd_ft,
+    statements_agree,
+    vertical_accuracy,
+)
 from hydrantgis.intake.ledger import Count
 from hydrantgis.intake.samples import sample, sample_findings
 from hydrantgis.intake.source import sha256_of
@@ -98,6 +104,7 @@ def bring_surface(
     *,
     words: SurfaceWords | None = None,
     rmse_z_ft: float | str | None = None,
+    accuracy_95_ft: float | None = None,
     on: dt.date | None = None,
     place_sd_ft: float = HYDRANT_SD_XY_FT,
     now: dt.datetime | None = None,
@@ -119,6 +126,8 @@ def bring_surface(
         What the user says of the surface.
     rmse_z_ft
         Vertical accuracy, or `FROM_SHOTS`; a terrain needs one, a design has none where it is None.
+    accuracy_95_ft
+        Accuracy at 95 %, where the report states that, or that too. [ft]
     on
         The day when the ground was so, or shall be.
     place_sd_ft
@@ -155,7 +164,8 @@ def bring_surface(
             accepted="its name, for example NAVD88", do="say --vertical-datum NAME",
         )  # fmt: skip
     checks = _against_shots(store, paths, said, read.vertical_datum) if role == "terrain" else None
-    rmse = _accuracy(rmse_z_ft, role, checks, where)
+    rmse, doubted = _stated(rmse_z_ft, accuracy_95_ft, read.name)
+    rmse = _accuracy(rmse, role, checks, where)
     sd = grade_sd_ft(read.slope, rmse_z_ft=rmse, hydrant_sd_xy_ft=place_sd_ft, step_ft=read.step_ft)
     ok = read.sampled == "ok"
     count = Count(len(points), int(ok.sum()), 0, int((~ok).sum()))
@@ -163,8 +173,8 @@ def bring_surface(
     told = json.dumps(
         {
             **{k: v for k, v in asdict(said).items() if v is not None}, "role": role,
-            "rmse_z_ft": round(rmse, 6), "on": None if on is None else str(on),
-            "place_sd_ft": place_sd_ft,
+            "rmse_z_ft": round(rmse, 6), "accuracy_95_ft": accuracy_95_ft,
+            "on": None if on is None else str(on), "place_sd_ft": place_sd_ft,
         },
         sort_keys=True,
     )  # fmt: skip
@@ -189,7 +199,9 @@ def bring_surface(
         "crs_from": "user" if said.crs else "source", "fields": "{}", "options": told,
         "version": __version__,
     }  # fmt: skip
-    noticed = read.findings if checks is None else _with_checks(read, checks)
+    noticed = join_findings(
+        doubted, read.findings if checks is None else _with_checks(read, checks)
+    )
     known = store.add_surface(
         rows, record, noticed, now=the_time() if now is None else now, dry_run=dry_run
     )
@@ -258,6 +270,25 @@ def _against_shots(
     read = _sample(paths, points, store.crs, words, shots["shot_id"], "shots")
     told = vertical_accuracy(read.elev_ft, shots["elev_ft"])
     return told if told.points else None
+
+
+def _stated(
+    rmse: float | str | None, accuracy_95: float | None, name: str
+) -> tuple[float | str | None, pd.DataFrame]:
+    """The RMSEz of what is stated; the larger one, and a finding, where the two do not agree."""
+    if accuracy_95 is None:
+        return rmse, no_findings()
+    of_95 = accuracy_95 / NSSDA_95
+    if not isinstance(rmse, float) or not of_95 > 0:
+        return of_95 if rmse is None else rmse, no_findings()
+    if statements_agree(rmse, accuracy_95):
+        return rmse, no_findings()
+    message = (
+        f"RMSEz {rmse:.3f} ft is stated, and {accuracy_95:.3f} ft at 95 %, which is of an RMSEz of "
+        f"{of_95:.3f} ft; the larger one was taken"
+    )
+    told = findings("terrain-statements-differ", table="surfaces", keys=[name], messages=message)
+    return max(rmse, of_95), told
 
 
 def _accuracy(
