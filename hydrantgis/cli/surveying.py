@@ -107,8 +107,8 @@ def survey(
         _bring_surface(
             [Path(source), *(tile or [])], SURFACE_KINDS[as_kind], register,
             rmse_z=rmse_z, accuracy_95=accuracy_95, on=on, name=name, nodata=nodata, band=band,
-            crs=crs, layer=layer, unit=unit, vertical_datum=vertical_datum, strict=strict, as_json=as_json,
-            dry_run=dry_run, quiet=quiet,
+            crs=crs, layer=layer, unit=unit, vertical_datum=vertical_datum, strict=strict,
+            as_json=as_json, dry_run=dry_run, quiet=quiet,
         )  # fmt: skip
         return
     given = {
