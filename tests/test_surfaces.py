@@ -149,6 +149,24 @@ def test_an_accuracy_at_95_percent_is_held_against_the_rmse(
     assert done.findings["code"].tolist() == told
 
 
+def test_the_accuracy_may_stand_in_the_metadata_beside_the_file(register, tmp_path):
+    dem = raster(tmp_path / "dem.tif")
+    (tmp_path / "dem.tif.xml").write_text("<m><vertaccr>RMSEz of 15 cm</vertaccr></m>")
+    with pytest.raises(UnitError, match="how accurate the terrain is") as asked:
+        job.bring_surface(register, [dem], "terrain", words=METRES, now=NOW)
+    assert asked.value.found == "its metadata say: RMSEz of 15 cm"
+    told = job.bring_surface(
+        register, [dem], "terrain", words=METRES, rmse_z_ft="from-metadata", place_sd_ft=0.0,
+        now=NOW,
+    )  # fmt: skip
+    assert told.rows["elev_sd_ft"].to_numpy() == pytest.approx(0.15 / 0.3048)
+    (tmp_path / "dem.tif.xml").unlink()
+    with pytest.raises(WordsError, match="metadata tell no RMSEz"):
+        job.bring_surface(
+            register, [dem], "terrain", words=METRES, rmse_z_ft="from-metadata", now=NOW
+        )
+
+
 def test_a_terrain_elsewhere_is_refused(register, tmp_path):
     dem = raster(tmp_path / "dem.tif")
     said = SurfaceWords(unit=LengthUnit.M, vertical_datum="NAVD88", crs="EPSG:2250")

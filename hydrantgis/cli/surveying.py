@@ -42,7 +42,7 @@ def survey(
     ] = None,
     rmse_z: Annotated[
         str | None,
-        typer.Option(help="Accuracy of a terrain, for example `10 cm`; or from-shots."),
+        typer.Option(help="RMSEz of a terrain, for example `10 cm`; or from-shots, from-metadata."),
     ] = None,
     accuracy_95: Annotated[
         str | None, typer.Option("--accuracy-95", help="Its accuracy at 95 %, as reports state it.")
@@ -168,9 +168,10 @@ def _bring_surface(
         name=name, layer=layer, crs=crs, vertical_datum=vertical_datum, nodata=nodata, band=band,
         unit=unit_of(units["elev_ft"]) if units else None,
     )  # fmt: skip
+    told_by_others = (job.FROM_SHOTS, job.FROM_METADATA)
     done = job.bring_surface(
         register, paths, role, words=said, on=_day(on),
-        rmse_z_ft=rmse_z if rmse_z == job.FROM_SHOTS else _length_said("--rmse-z", rmse_z),
+        rmse_z_ft=rmse_z if rmse_z in told_by_others else _length_said("--rmse-z", rmse_z),
         accuracy_95_ft=_length_said("--accuracy-95", accuracy_95), dry_run=dry_run,
         tell=teller(quiet=quiet),
     )  # fmt: skip

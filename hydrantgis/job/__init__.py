@@ -17,10 +17,10 @@ from hydrantgis.job.heights import SHOT_RADIUS_FT
 from hydrantgis.job.moment import quiet, the_time
 from hydrantgis.job.showing import draw_map, map_words, plan, write_season
 from hydrantgis.job.standing import keep_standards, standards_for
-from hydrantgis.job.surfacing import FROM_SHOTS, Surfaced, bring_surface
+from hydrantgis.job.surfacing import FROM_METADATA, FROM_SHOTS, Surfaced, bring_surface
 
 __all__ = [
-    "FROM_SHOTS", "SHOT_RADIUS_FT", "Checked", "Foretold", "IntakeWords", "Surfaced", "beside",
-    "bring_in", "bring_surface", "check", "draw_map", "keep_standards", "map_words", "plan",
-    "quiet", "scenario", "standards_for", "the_time", "write_season",
+    "FROM_METADATA", "FROM_SHOTS", "SHOT_RADIUS_FT", "Checked", "Foretold", "IntakeWords",
+    "Surfaced", "beside", "bring_in", "bring_surface", "check", "draw_map", "keep_standards",
+    "map_words", "plan", "quiet", "scenario", "standards_for", "the_time", "write_season",
 ]  # fmt: skip

@@ -31,6 +31,7 @@ from hydrantgis.heights.terrain import (
     vertical_accuracy,
 )
 from hydrantgis.intake.ledger import Count
+from hydrantgis.intake.metadata import stated_accuracy
 from hydrantgis.intake.samples import sample, sample_findings
 from hydrantgis.intake.source import sha256_of
 from hydrantgis.intake.surfaces import SurfaceWords, is_landxml, read_triangulation
@@ -47,9 +48,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from hydrantgis.heights.terrain import VerticalAccuracy
+    from hydrantgis.intake.metadata import StatedAccuracy
 
-FROM_SHOTS = "from-shots"
-"""An RMSEz that the ground shots of the register shall tell."""
+FROM_SHOTS, FROM_METADATA = "from-shots", "from-metadata"
+"""An RMSEz that the ground shots of the register, or the metadata beside the file, shall tell."""
 _OVER_ITSELF_FT = 0.05
 """Triangles that lie over each other by no more are not told. [ft]"""
 
@@ -125,7 +127,8 @@ def bring_surface(
     words
         What the user says of the surface.
     rmse_z_ft
-        Vertical accuracy, or `FROM_SHOTS`; a terrain needs one, a design has none where it is None.
+        Vertical accuracy, `FROM_SHOTS` or `FROM_METADATA`; a terrain needs one, a design has none
+        where it is None.
     accuracy_95_ft
         Accuracy at 95 %, where the report states that, or that too. [ft]
     on
@@ -164,8 +167,9 @@ def bring_surface(
             accepted="its name, for example NAVD88", do="say --vertical-datum NAME",
         )  # fmt: skip
     checks = _against_shots(store, paths, said, read.vertical_datum) if role == "terrain" else None
-    rmse, doubted = _stated(rmse_z_ft, accuracy_95_ft, read.name)
-    rmse = _accuracy(rmse, role, checks, where)
+    stated = stated_accuracy(paths[0])
+    rmse_said, doubted = _stated(rmse_z_ft, accuracy_95_ft, read.name)
+    rmse = _accuracy(rmse_said, role, checks, stated, where)
     sd = grade_sd_ft(read.slope, rmse_z_ft=rmse, hydrant_sd_xy_ft=place_sd_ft, step_ft=read.step_ft)
     ok = read.sampled == "ok"
     count = Count(len(points), int(ok.sum()), 0, int((~ok).sum()))
@@ -292,12 +296,28 @@ def _stated(
 
 
 def _accuracy(
-    said: float | str | None, role: str, checks: VerticalAccuracy | None, where: str
+    said: float | str | None,
+    role: str,
+    checks: VerticalAccuracy | None,
+    stated: StatedAccuracy | None,
+    where: str,
 ) -> float:
     """The RMSEz to use. [ft]"""
+    words = (
+        "no metadata beside it that say" if stated is None else f"its metadata say: {stated.words}"
+    )
+    if said == FROM_METADATA:
+        if stated is None or stated.rmse_z_ft is None:
+            raise WordsError(
+                "the metadata tell no RMSEz, or more than one", where=where, found=words,
+                do="look into them, and say it with --rmse-z",
+            )  # fmt: skip
+        return stated.rmse_z_ft
     if isinstance(said, str):
         if said != FROM_SHOTS:
-            raise WordsError(f"`{said}` is no RMSEz", accepted=f"a length, or {FROM_SHOTS}")
+            raise WordsError(
+                f"`{said}` is no RMSEz", accepted=f"a length, {FROM_SHOTS} or {FROM_METADATA}"
+            )
         if checks is None or not checks.enough:
             raise WordsError(
                 "the ground shots cannot tell how accurate the terrain is", where=where,
@@ -311,8 +331,8 @@ def _accuracy(
         return said
     if role == "terrain":
         raise UnitError(
-            "nobody says how accurate the terrain is", where=where,
-            accepted=f"its RMSEz, for example `10 cm`, or {FROM_SHOTS}",
+            "nobody says how accurate the terrain is", where=where, found=words,
+            accepted=f"its RMSEz, for example `10 cm`, {FROM_SHOTS} or {FROM_METADATA}",
             do="look for RMSEz in its report, and say it with --rmse-z",
         )  # fmt: skip
     return 0.0
