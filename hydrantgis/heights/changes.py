@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     import geopandas as gpd
     from numpy.typing import NDArray
 
+    from hydrantgis.standards.rules import HeightRule
+
 TOLD_APART = 1.96
 """A change of terrain smaller than this many standard uncertainties is none [2]_."""
 
@@ -224,7 +226,7 @@ def planned_change(hydrants: gpd.GeoSeries, works: gpd.GeoDataFrame) -> Change:
     )
 
 
-def after_change(basis: pd.DataFrame, change: Change) -> pd.DataFrame:
+def after_change(basis: pd.DataFrame, change: Change, rule: HeightRule) -> pd.DataFrame:
     """
     Heights over a grade that changed.
 
@@ -234,12 +236,16 @@ def after_change(basis: pd.DataFrame, change: Change) -> pd.DataFrame:
         From `hydrantgis.heights.basis.basis_heights`.
     change
         At its hydrants, in their order.
+    rule
+        As there. An outlet over the hydrant's own flange stands as high over that as it did.
 
     Returns
     -------
     basis
         Outlet and flange lower by the change; the variances of height and change added [1]_.
     """
+    if rule.datum == "flange-bottom":
+        return basis.assign(flange_height_in=basis["flange_height_in"] - change.change_in)
     height = basis["outlet_height_in"] - change.change_in
     sd = np.hypot(basis["height_sd_in"].to_numpy(dtype=np.float64), change.sd_in)
     return basis.assign(
@@ -250,7 +256,7 @@ def after_change(basis: pd.DataFrame, change: Change) -> pd.DataFrame:
 
 
 def carried_forward(
-    hydrants: pd.DataFrame, basis: pd.DataFrame, change: Change
+    hydrants: pd.DataFrame, basis: pd.DataFrame, change: Change, rule: HeightRule
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """
     Heights that were measured before the grade changed, carried over the change.
@@ -263,30 +269,36 @@ def carried_forward(
         Their heights, same index.
     change
         Since each was measured.
+    rule
+        As `after_change`.
 
     Returns
     -------
     basis
-        A height that was carried is a screening height, and its basis says over what.
+        A height that was carried is a screening height, and its basis says over what. So is one
+        whose flange alone was, where the rule limits the flange.
     findings
         Which readings are older than the grade.
     """
-    rows = (change.by != "") & basis["outlet_height_in"].notna().to_numpy()
+    over_flange = rule.datum == "flange-bottom"
+    told_of = basis["flange_height_in" if over_flange else "outlet_height_in"]
+    rows = (change.by != "") & told_of.notna().to_numpy()
     if not rows.any():
         return basis, findings("grade-changed-since", table="readings", keys=[])
-    moved = after_change(basis, change)
+    moved = after_change(basis, change, rule)
     told = fill(
-        "{basis}, less {c} in of grade since ({by})", basis=basis["height_basis"].to_numpy(),
+        "{basis}, {flange}less {c} in of grade since ({by})",
+        flange="flange " if over_flange else "", basis=basis["height_basis"].to_numpy(),
         c=change.change_in, by=change.by,
     )  # fmt: skip
     result = basis.copy()
     for name in ("outlet_height_in", "height_sd_in", "flange_height_in"):
         result[name] = moved[name].where(rows, basis[name])
     result["height_basis"] = basis["height_basis"].where(~rows, pd.Series(told, basis.index))
-    result["screening"] = basis["screening"] | rows
+    result["screening"] = basis["screening"] | (rows & (not over_flange or rule.flange.limited))
     noticed = findings(
         "grade-changed-since", table="readings", keys=hydrants["hydrant_id"][rows],
-        column="outlet_height_in", values=fill("{v}", v=basis["outlet_height_in"][rows].to_numpy()),
+        column=str(told_of.name), values=fill("{v}", v=told_of[rows].to_numpy()),
         messages=fill("{c} in since, by {by}", c=change.change_in[rows], by=change.by[rows]),
     )  # fmt: skip
     return result, noticed

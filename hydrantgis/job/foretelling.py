@@ -126,8 +126,10 @@ def scenario(
         change = planned_change(now.hydrants.geometry, chosen)
         _, noticed = grade_change_in(now.hydrants, chosen)
         title = f"works {some(chosen['work_id'].unique().tolist(), 12)}"
-    basis = after_change(now.heights.basis, change)
-    lost = np.isnan(change.change_in) & now.heights.basis["outlet_height_in"].notna().to_numpy()
+    basis = after_change(now.heights.basis, change, now.rule)
+    lost = (
+        basis["outlet_height_in"].isna() & now.heights.basis["outlet_height_in"].notna()
+    ).to_numpy()
     basis["why_not"] = basis["why_not"].mask(pd.Series(lost, basis.index), "no-grade")
     then, _ = assess.check(
         now.hydrants, basis, rule=now.rule, kits=now.kits, area_ids=now.table["area_id"]

@@ -128,7 +128,7 @@ def heights_of(store: Register, rule: HeightRule) -> Heights:
     told = reading_heights(hydrants, readings, rule, grades=grades, terrains=terrains)
     basis, on_heights = standing(hydrants, told, rule)
     works = gpd.GeoDataFrame(store.read(WORKS))
-    basis, on_changes = _carried(hydrants, basis, terrains, works)
+    basis, on_changes = _carried(hydrants, basis, terrains, works, rule)
     noticed = join_findings(outliers, on_shots, on_datums, on_heights, on_changes)
     changed_on = last_built(hydrants.geometry, works)
     return Heights(hydrants, basis, grades, terrains, told, changed_on, noticed)
@@ -258,8 +258,10 @@ def _carried(
     basis: pd.DataFrame,
     terrains: list[SurfaceGrade],
     works: gpd.GeoDataFrame,
+    rule: HeightRule,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Heights carried over what changed the grade since: works that were built, else terrain."""
     since = basis["grade_date"].to_numpy().astype("datetime64[D]")
     built = works_change(hydrants.geometry, works, since)
-    return carried_forward(hydrants, basis, built.or_else(terrain_change(terrains, since)))
+    change = built.or_else(terrain_change(terrains, since))
+    return carried_forward(hydrants, basis, change, rule)

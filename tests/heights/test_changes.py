@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -23,6 +25,7 @@ from hydrantgis.heights.changes import (
     works_change,
 )
 from hydrantgis.standards.load import load_rule
+from hydrantgis.standards.rules import Window
 
 RULE = load_rule("nfpa24-2019")
 
@@ -106,7 +109,7 @@ def test_a_height_carried_over_a_change_is_screening_and_says_so(hydrants, readi
                     reading_date="2024-06-01")  # fmt: skip
     basis, _ = basis_heights(town, told, RULE)
     change = Change(np.array([2.0, 0.0]), np.array([0.3, 0.0]), np.array(["works P1", ""], object))
-    carried, noticed = carried_forward(town, basis, change)
+    carried, noticed = carried_forward(town, basis, change, RULE)
     assert carried["outlet_height_in"].tolist() == [18.0, 21.0]
     assert carried["flange_height_in"].iloc[0] == 1.0
     assert carried["height_sd_in"].tolist() == pytest.approx([np.hypot(0.25, 0.3), 0.25])
@@ -119,6 +122,24 @@ def test_a_height_carried_over_a_change_is_screening_and_says_so(hydrants, readi
     assert basis["outlet_height_in"].tolist() == [20.0, 21.0]
 
 
+@pytest.mark.parametrize("limits", [Window(), Window(lo_in=2.0, hi_in=6.0)])
+def test_an_outlet_over_its_flange_stands_as_it_did_whatever_the_grade_does(
+    hydrants, readings, limits
+):
+    rule = dataclasses.replace(RULE, datum="flange-bottom", flange=limits)
+    town = hydrants(["A", "B"])
+    told = readings(["A", "B"], outlet_height_in=[24.0, 24.0], flange_height_in=[4.0, 4.0])
+    basis, _ = basis_heights(town, told, rule)
+    change = Change(np.array([3.0, 0.0]), np.array([0.3, 0.0]), np.array(["works P1", ""], object))
+    carried, noticed = carried_forward(town, basis, change, rule)
+    # outlet and flange are of one barrel: 24 - 4 in between them before and after
+    assert carried["outlet_height_in"].tolist() == [20.0, 20.0]
+    assert carried["height_sd_in"].tolist() == basis["height_sd_in"].tolist()
+    assert carried["flange_height_in"].tolist() == [1.0, 4.0]
+    assert carried["screening"].tolist() == [limits.limited, False]
+    assert noticed["key"].tolist() == ["A"]
+
+
 def test_the_uncertainty_of_a_carried_height_is_what_repeated_surveys_show():
     rng = np.random.default_rng(7)
     n = 200_000
@@ -129,7 +150,7 @@ def test_the_uncertainty_of_a_carried_height_is_what_repeated_surveys_show():
     basis = pd.DataFrame(
         {"outlet_height_in": [20.0], "height_sd_in": [0.25], "flange_height_in": [np.nan]}
     )
-    after = after_change(basis, told)
+    after = after_change(basis, told, RULE)
     assert after["height_sd_in"].iloc[0] == pytest.approx(np.std(height - change), rel=0.01)
     assert after["outlet_height_in"].iloc[0] == pytest.approx(2.0)
 
