@@ -102,6 +102,8 @@ def readings_of_shots(
     hydrants_ft: NDArray[np.float64],
     shots_ft: NDArray[np.float64],
     grades: Mapping[str, GradeFit],
+    *,
+    ground_of: str = "barrel",
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """
     Readings that shots on hydrants make.
@@ -116,6 +118,8 @@ def readings_of_shots(
         Where they are on one plane, shapes (n, 2) and (m, 2). [ft]
     grades
         Grade at the hydrants, in their order, by `datum_key` of the vertical datum.
+    ground_of
+        Which ground flange and curb stand over, that of the outlet: the rule's, one of `GROUNDS`.
 
     Returns
     -------
@@ -148,7 +152,7 @@ def readings_of_shots(
     flange = held[held["shot_code"] == "flange"].groupby(["at", "datum"])["elev_ft"].mean()
     curbs = shots[code == "curb"]
     curb, curb_ft = _curbs(hydrants_ft[where], outlets["datum"], curbs, shots_ft[code == "curb"])
-    ground = _grade_of(where, outlets["datum"], grades)
+    ground = _grade_of(where, outlets["datum"], grades, ground_of)
     sd = outlets["elev_sd_ft"].fillna(GRADE_SHOT_SD_FT)
     made = pd.DataFrame(
         {
@@ -184,14 +188,14 @@ def _untold(shots: pd.DataFrame, why: NDArray[np.object_]) -> pd.DataFrame:
 
 
 def _grade_of(
-    where: NDArray[np.intp], datum: pd.Series, grades: Mapping[str, GradeFit]
+    where: NDArray[np.intp], datum: pd.Series, grades: Mapping[str, GradeFit], ground_of: str
 ) -> NDArray[np.float64]:
     """Grade at the hydrant of each shot, in its datum; missing where none is known. [ft]"""
     ground = np.full(len(where), np.nan)
     names = datum.to_numpy(dtype=object)
     for name, grade in grades.items():  # a datum or two
         ours = names == name
-        ground[ours] = grade.elev_ft[where[ours]]
+        ground[ours] = grade.governing(ground_of)[0][where[ours]]
     return ground
 
 

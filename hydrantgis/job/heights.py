@@ -118,7 +118,9 @@ def heights_of(store: Register, rule: HeightRule) -> Heights:
     ground = store.ground_shots()
     grades, outliers = _grades(hydrants, ground, flat, laid)
     shots = store.hydrant_shots()
-    shot, on_shots = readings_of_shots(hydrants, shots, flat, laid(shots), grades)
+    shot, on_shots = readings_of_shots(
+        hydrants, shots, flat, laid(shots), grades, ground_of=rule.ground
+    )
     if len(shot):
         readings = READINGS.conform(pd.concat([readings, shot], ignore_index=True))
     terrains = surfaces_of(store, hydrants, "terrain")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import numpy as np
@@ -21,6 +22,7 @@ from hydrantgis.heights.shots import (
     readings_of_shots,
 )
 from hydrantgis.standards.load import load_rule
+from hydrantgis.standards.rules import GROUNDS
 
 RULE = load_rule("nfpa24-2019")
 spots = st.tuples(st.integers(0, 60), st.integers(0, 20)).map(lambda at: (at[0] / 2, at[1] / 2))
@@ -98,6 +100,33 @@ def test_outlet_flange_and_curb_make_one_reading_and_a_height(hydrants):
     assert basis["height_sd_in"].tolist() == pytest.approx([expected])
     assert not basis["screening"].any()
     assert not len(found)
+
+
+@pytest.mark.parametrize(
+    ("ground", "datum", "expected"),
+    [
+        ("barrel", "grade", 21.0), ("highest", "grade", 18.6), ("lowest", "grade", 22.2),
+        # whichever ground: outlet less flange, and outlet less curb
+        *((ground, "flange-bottom", 18.0) for ground in GROUNDS),
+        *((ground, "higher-of-curb-and-grade", 15.0) for ground in GROUNDS),
+    ],
+)  # fmt: skip
+def test_outlet_flange_and_curb_stand_over_one_ground(hydrants, ground, datum, expected):
+    slope = grade_at([[0.0, 0.0]], [[10.0, 0], [-5, 8], [-5, -8]], [100.2, 99.9, 99.9], [0.02] * 3)
+    rule = dataclasses.replace(RULE, ground=ground, datum=datum, curb_within_in=60.0)
+    told = [
+        {"shot_code": "outlet-centerline", "measured_to": "hose-centerline", "elev_ft": 101.75,
+         "x": 0.0, "y": 0.0},
+        {"shot_code": "flange", "elev_ft": 100.25, "x": 0.0, "y": 0.0},
+        {"shot_code": "curb", "elev_ft": 100.5, "x": 0.0, "y": -4.0},
+    ]  # fmt: skip
+    frame, town = shots(told), hydrants(["A"])
+    made, _ = readings_of_shots(
+        town, frame, np.zeros((1, 2)), frame[["x", "y"]].to_numpy(float), {"navd88": slope},
+        ground_of=ground,
+    )  # fmt: skip
+    basis, _ = basis_heights(town, made, rule, grades={"navd88": slope})
+    assert basis["outlet_height_in"].tolist() == pytest.approx([expected])
 
 
 def test_a_shot_on_a_hydrant_with_no_ground_near_it_is_told(hydrants):
