@@ -343,6 +343,17 @@ def test_a_scenario_of_a_design_reaches_as_far_as_the_design_and_the_grade_are_k
         job.scenario(register, surface="street", works=["OVL"], **STANDARDS)
 
 
+def test_a_design_leaves_a_terrain_of_its_name_where_it_is(register, tmp_path):
+    for role, rise in (("terrain", 0.0), ("design", 0.5)):
+        path = triangles(tmp_path / "street.xml", rise)
+        job.bring_surface(register, [path], role, rmse_z_ft=0.1, now=NOW)
+    store = Register(register)
+    for role, rise in (("terrain", 0.0), ("design", 0.5)):
+        (told,) = job.heights.surfaces_of(store, store.hydrants(), role)
+        expected = ground_ft(WEST + 100.0 * np.arange(4), 0) + rise
+        assert told.elev_ft[:4] == pytest.approx(expected, abs=1e-5)
+
+
 def test_a_surface_that_reaches_nobody_is_refused(register, tmp_path):
     path = triangles(tmp_path / "street.xml", 0.0, east=-40.0)
     with pytest.raises(SourceError, match="at no hydrant"):

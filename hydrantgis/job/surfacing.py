@@ -145,7 +145,7 @@ def bring_surface(
     Returns
     -------
     surfaced
-        A surface of the same name is replaced.
+        A surface of the same name and role is replaced.
 
     Raises
     ------

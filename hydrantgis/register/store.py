@@ -256,6 +256,8 @@ class Register:
         """
         Keep what a surface tells at the hydrants, in the place of one of the same name.
 
+        A terrain and a design of one name are two.
+
         Parameters
         ----------
         rows
@@ -285,7 +287,8 @@ class Register:
             stands = self.read(SURFACES)
             if (stands["import_id"] == import_id).any():
                 return None
-            kept = stands[stands["surface"] != record["layer"]]
+            other = (stands["surface"] != record["layer"]) | ~stands["role"].isin(rows["role"])
+            kept = stands[other]
             return pd.concat([kept, rows], ignore_index=True) if len(kept) else rows
 
         if dry_run:
