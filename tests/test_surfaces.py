@@ -298,6 +298,14 @@ def test_works_that_are_built_make_older_readings_stale(register, tmp_path):
     assert table.loc["H0", "height_sd_in"] == pytest.approx(math.hypot(0.25, 0.5))
 
 
+def test_a_scenario_builds_nothing_twice(register, tmp_path):
+    works(register, tmp_path, "2025-05-01")
+    # 2 in are off the reading of 19 in already
+    assert check(register).loc["H0", "outlet_height_in"] == 17.0
+    with pytest.raises(WordsError, match="`OVL` is built"):
+        job.scenario(register, works=["OVL"], **STANDARDS)
+
+
 def test_a_scenario_of_planned_works_says_who_leaves_and_which_jobs_are_wrong(register, tmp_path):
     works(register, tmp_path, None)
     assert check(register).loc["H0", "outlet_height_in"] == 19.0

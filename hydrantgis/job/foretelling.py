@@ -109,7 +109,7 @@ def scenario(
     Raises
     ------
     WordsError
-        Both a surface and works are named, or what is named is not in the register.
+        Both a surface and works are named, or what is named is not in the register, or is built.
     RegisterError
         There is nothing that would change the grade.
     """
@@ -148,7 +148,14 @@ def _works(store: Register, named: Sequence[str] | None) -> gpd.GeoDataFrame:
             f"there is no work `{missing[0]}`", where=store.path.name,
             accepted=some(known, 20) or "none", do="say --work ID, or leave it out for all",
         )  # fmt: skip
-    chosen = stands[planned] if named is None else stands[stands["work_id"].isin(named)]
+    open_ids = stands["work_id"][planned].unique().tolist()
+    done = [work for work in named or () if work not in open_ids]
+    if done:
+        raise WordsError(
+            f"work `{done[0]}` is built: the heights that stand hold its change already",
+            where=store.path.name, accepted=some(open_ids, 20) or "none", do="leave it out",
+        )  # fmt: skip
+    chosen = stands[planned & stands["work_id"].isin(open_ids if named is None else list(named))]
     if not len(chosen):
         raise RegisterError(
             "no works are planned", where=store.path.name,
