@@ -273,6 +273,9 @@ def test_terrain_of_two_days_carries_a_height_over_the_change(register, tmp_path
     assert table.loc["H2", "outlet_height_in"] == pytest.approx(12.0, abs=0.01)
     assert table.loc["H2", "remedy"] == "measure"
     assert table.loc["H3", "outlet_height_in"] == 19.0
+    works(register, tmp_path, "2024-05-01")
+    # built between the first terrain and the reading of 2024: the reading stands on them
+    assert check(register).loc["H2", "outlet_height_in"] == 24.0
     slope = 0.02 * 0.3048 / US_FT
     one = math.hypot(0.1, slope * 3.0) * 12
     assert table.loc["H2", "height_sd_in"] == pytest.approx(math.hypot(0.25, one, one))

@@ -91,7 +91,12 @@ class Change:
         )
 
 
-def terrain_change(terrains: Sequence[SurfaceGrade], since: NDArray[np.datetime64]) -> Change:
+def terrain_change(
+    terrains: Sequence[SurfaceGrade],
+    since: NDArray[np.datetime64],
+    *,
+    changed_on: NDArray[np.datetime64] | None = None,
+) -> Change:
     """
     Change of grade since each height held, by terrain models of two days.
 
@@ -102,6 +107,9 @@ def terrain_change(terrains: Sequence[SurfaceGrade], since: NDArray[np.datetime6
     since
         The day of the grade that each height stands over, NaT where there is none, shape (n,).
         [datetime64[D]]
+    changed_on
+        The last day on which works are known to have changed the grade, NaT where none are; a
+        terrain of before that does not tell what came after it; shape (n,). [datetime64[D]]
 
     Returns
     -------
@@ -120,6 +128,7 @@ def terrain_change(terrains: Sequence[SurfaceGrade], since: NDArray[np.datetime6
     """
     n = len(since)
     result = Change.none(n)
+    begin = np.full(n, np.datetime64("NaT", "D")) if changed_on is None else changed_on
     dated = sorted((t for t in terrains if not np.isnat(t.on)), key=lambda t: (t.on, t.name))
     for before in dated:  # a terrain or two of each day
         for after in dated:
@@ -130,6 +139,7 @@ def terrain_change(terrains: Sequence[SurfaceGrade], since: NDArray[np.datetime6
             change = (after.elev_ft - before.elev_ft) * 12.0
             sd = np.hypot(before.sd_ft, after.sd_ft) * 12.0
             between = (before.on <= since) & (since < after.on)
+            between &= np.isnat(begin) | (begin <= before.on) | (begin > since)
             # later pairs of an ordered list are nearer before and newer after, and replace others
             rows = between & (np.abs(change) > TOLD_APART * sd)
             plain = between & np.isfinite(change) & ~rows

@@ -130,9 +130,14 @@ def heights_of(store: Register, rule: HeightRule) -> Heights:
     told = reading_heights(hydrants, readings, rule, grades=grades, terrains=terrains)
     basis, on_heights = standing(hydrants, told, rule)
     works = gpd.GeoDataFrame(store.read(WORKS))
-    basis, on_changes = _carried(hydrants, basis, terrains, works, rule)
-    noticed = join_findings(outliers, on_shots, on_datums, on_heights, on_changes)
     changed_on = last_built(hydrants.geometry, works)
+    since = basis["grade_date"].to_numpy().astype("datetime64[D]")
+    # works that were built tell the change better than terrain
+    change = works_change(hydrants.geometry, works, since).or_else(
+        terrain_change(terrains, since, changed_on=changed_on)
+    )
+    basis, on_changes = carried_forward(hydrants, basis, change, rule)
+    noticed = join_findings(outliers, on_shots, on_datums, on_heights, on_changes)
     return Heights(hydrants, basis, grades, terrains, told, changed_on, noticed)
 
 
@@ -253,17 +258,3 @@ def surfaces_of(store: Register, hydrants: pd.DataFrame, role: str) -> list[Surf
     undated = np.datetime64("0001-01-01")
     told.sort(key=lambda s: undated if np.isnat(s.on) else s.on, reverse=True)
     return told
-
-
-def _carried(
-    hydrants: gpd.GeoDataFrame,
-    basis: pd.DataFrame,
-    terrains: list[SurfaceGrade],
-    works: gpd.GeoDataFrame,
-    rule: HeightRule,
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Heights carried over what changed the grade since: works that were built, else terrain."""
-    since = basis["grade_date"].to_numpy().astype("datetime64[D]")
-    built = works_change(hydrants.geometry, works, since)
-    change = built.or_else(terrain_change(terrains, since))
-    return carried_forward(hydrants, basis, change, rule)

@@ -71,6 +71,20 @@ def test_terrain_without_a_day_or_without_ground_tells_no_change():
     assert terrain_change(layers, np.array([day("2020-01-01")])).by.tolist() == [""]
 
 
+@pytest.mark.parametrize(
+    ("built", "expected"),
+    [
+        # the foot between the terrains was filled before the reading, which stands on it
+        ("2020-06-01", 0.0), ("2020-09-01", 0.0),
+        ("2017-01-01", 12.0), ("2018-01-01", 12.0), ("NaT", 12.0),
+    ],
+)  # fmt: skip
+def test_terrain_of_before_works_says_nothing_of_a_height_after_them(built, expected):
+    layers = [surface("2018-01-01", 100.0), surface("2024-01-01", 101.0)]
+    told = terrain_change(layers, np.array([day("2020-09-01")]), changed_on=np.array([day(built)]))
+    assert told.change_in.tolist() == [expected]
+
+
 def works(rows):
     frame = gpd.GeoDataFrame(rows, geometry="geometry", crs=2249)
     return gpd.GeoDataFrame(WORKS.conform(frame))
