@@ -64,6 +64,8 @@ class GradeFit:
         How many shots it rests on; shape (n,).
     fit
         `plane`, `mean`, `single` or `none`; shape (n,).
+    on
+        The first day of those shots, NaT where none is known; shape (n,). [datetime64[D]]
     outlier_hydrant, outlier_shot
         Pairs of positions: at that hydrant this shot was left out.
     """
@@ -77,6 +79,7 @@ class GradeFit:
     shot_sd_ft: NDArray[np.float64]
     shots: NDArray[np.intp]
     fit: NDArray[np.object_]
+    on: NDArray[np.datetime64]
     outlier_hydrant: NDArray[np.intp]
     outlier_shot: NDArray[np.intp]
 
@@ -162,6 +165,7 @@ def grade_at(
     sds_ft: ArrayLike,
     *,
     radius_ft: float = 25.0,
+    days: ArrayLike | None = None,
 ) -> GradeFit:
     """
     Grade at each hydrant from the ground shots within a radius.
@@ -176,6 +180,8 @@ def grade_at(
         Elevation of the shots and its standard uncertainty, shape (m,). [ft]
     radius_ft
         Shots farther than this do not count; exactly at it they do. [ft]
+    days
+        When each was shot, NaT where that is not known, shape (m,). [datetime64[D]]
 
     Returns
     -------
@@ -236,9 +242,25 @@ def grade_at(
         shot_sd_ft=np.where(none, np.nan, fit.own_sd),
         shots=fit.count,
         fit=names.astype(object),
+        on=_first_day(h[~out], s[~out], days, n),
         outlier_hydrant=h[out],
         outlier_shot=s[out],
     )
+
+
+def _first_day(
+    hydrant: NDArray[np.intp], shot: NDArray[np.intp], days: ArrayLike | None, n: int
+) -> NDArray[np.datetime64]:
+    """The first day of the shots of each hydrant, NaT where none is known."""
+    if days is None:
+        return np.full(n, "NaT", dtype="datetime64[D]")
+    day = np.asarray(days, dtype="datetime64[D]")[shot]
+    never = np.iinfo(np.int64).max
+    first = np.full(n, never)
+    np.minimum.at(first, hydrant, np.where(np.isnat(day), never, day.astype(np.int64)))
+    told = first.astype("datetime64[D]")
+    told[first == never] = np.datetime64("NaT")
+    return told
 
 
 @dataclass(frozen=True, slots=True)

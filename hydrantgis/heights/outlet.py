@@ -128,6 +128,8 @@ def _height_and_sd(
         part = np.where(np.isnan(own[shot]), sd[shot] / math.sqrt(2), sd[shot])
         sd[shot] = np.hypot(part, fitted_sd[shot] * 12.0)
         vague[shot] = fitted_sd[shot] > CONTACT_GRADE_SD_FT
+        on = grade.on[hydrant][shot]
+        grade_on[shot] = np.where(np.isnat(on), grade_on[shot], on)
         fit = grade.fit[hydrant][shot] if ground_of == "barrel" else ground_of
         basis[shot] = fill(
             "{word} outlet over {fit} of {shots} shots",

@@ -172,6 +172,7 @@ def _grades(
             part["elev_ft"],
             part["elev_sd_ft"].fillna(GRADE_SHOT_SD_FT),
             radius_ft=SHOT_RADIUS_FT,
+            days=part["shot_date"].to_numpy().astype("datetime64[D]"),
         )
         at = hydrants["hydrant_id"].to_numpy(dtype=object)[fit.outlier_hydrant]
         notes.append(

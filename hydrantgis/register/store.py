@@ -73,7 +73,7 @@ class Register:
     def ground_shots(self) -> pd.DataFrame:
         """Shots on the ground, with `x` and `y` in the CRS of the register."""
         self._must_be_there()
-        table = SHOTS.only(("shot_id", "elev_ft", "elev_sd_ft", "vertical_datum"))
+        table = SHOTS.only(("shot_id", "elev_ft", "elev_sd_ft", "vertical_datum", "shot_date"))
         return read_points(self.path, table, where="shot_code = 'ground'")
 
     def hydrant_shots(self) -> pd.DataFrame:

@@ -24,6 +24,7 @@ from hydrantgis.heights.changes import (
     terrain_change,
     works_change,
 )
+from hydrantgis.heights.grade import grade_at
 from hydrantgis.standards.load import load_rule
 from hydrantgis.standards.rules import Window
 
@@ -185,6 +186,43 @@ def test_a_height_over_terrain_holds_from_the_day_of_the_terrain(hydrants, readi
     # half a gnss pair's variance, and the terrain's
     expected = 12 * np.hypot(0.02 / 0.3048, 0.05)
     assert basis["height_sd_in"].tolist() == pytest.approx([expected])
+
+
+@pytest.mark.parametrize(
+    ("shot", "read", "expected"),
+    [
+        # outlet at 101.75 ft over ground shot at 100 ft: 21 in; works of 2022 raise that by 6 in
+        ("2018-05-01", "2018-05-01", 15.0),
+        ("2018-05-01", "2024-05-01", 15.0),
+        ("2024-05-01", "2018-05-01", 21.0),
+        ("NaT", "2018-05-01", 15.0),
+        ("NaT", "2024-05-01", 21.0),
+    ],
+)
+def test_a_height_over_shots_holds_from_the_day_of_the_shots(
+    hydrants, readings, shot, read, expected
+):
+    around = [[10.0, 0], [-5, 8], [-5, -8], [3, 3]]
+    days = np.array([shot, shot, shot, "NaT"], dtype="datetime64[D]")
+    grades = {"navd88": grade_at([[0.0, 0.0]], around, [100.0] * 4, [0.02] * 4, days=days)}
+    told = readings(["A"], outlet_elev_ft=[101.75], vertical_datum="NAVD88", method="level",
+                    reading_date=read)  # fmt: skip
+    town = hydrants(["A"])
+    basis, _ = basis_heights(town, told, RULE, grades=grades)
+    built = works([{"work_id": "P1", "change_in": 6.0, "built_on": "2022-05-01",
+                    "geometry": strip(-10, 10)}])  # fmt: skip
+    since = basis["grade_date"].to_numpy().astype("datetime64[D]")
+    carried, _ = carried_forward(town, basis, works_change(town.geometry, built, since), RULE)
+    assert carried["outlet_height_in"].tolist() == pytest.approx([expected])
+
+
+def test_the_day_of_a_grade_is_the_first_of_the_shots_that_it_rests_on():
+    around = [[10.0, 0], [-5, 8], [-5, -8], [3, 3], [400, 0]]
+    days = np.array(["2019-01-02", "2018-03-04", "NaT", "2001-01-01", "2000-01-01"], "M8[D]")
+    # the fourth lies 9 ft up and is left out, the fifth is too far away
+    fit = grade_at([[0.0, 0.0], [900.0, 0.0]], around, [100.0] * 3 + [109.0, 100.0], [0.02] * 5,
+                   days=days)  # fmt: skip
+    assert fit.on.astype(str).tolist() == ["2018-03-04", "NaT"]
 
 
 def test_terrain_of_another_datum_is_no_ground(hydrants, readings):
