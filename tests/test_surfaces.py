@@ -365,6 +365,20 @@ def test_a_design_leaves_a_terrain_of_its_name_where_it_is(register, tmp_path):
         assert told.elev_ft[:4] == pytest.approx(expected, abs=1e-5)
 
 
+def test_a_design_changes_no_grade_that_was_built_to_it_already(register, tmp_path):
+    dem, street = raster(tmp_path / "dem.tif"), triangles(tmp_path / "street.xml", 0.5)
+    job.bring_surface(
+        register, [dem], "terrain", words=METRES, rmse_z_ft=0.1, on=dt.date(2023, 4, 1), now=NOW
+    )
+    job.bring_surface(register, [street], "design", now=NOW)
+    works(register, tmp_path, "2025-05-01")
+    table = job.scenario(register, surface="street", **STANDARDS).table.set_index("hydrant_id")
+    # 2 of the 6 in between terrain and design are built at H0, H1 and H2, and off their heights
+    assert table["outlet_height_in"].tolist()[:3] == [17.0, 14.0, 22.0]
+    assert table["grade_change_in"].tolist()[:4] == pytest.approx([4.0, 4.0, 4.0, 6.0], abs=0.01)
+    assert table["outlet_height_then_in"].tolist()[:3] == pytest.approx([13, 10, 18], abs=0.01)
+
+
 def test_a_surface_that_reaches_nobody_is_refused(register, tmp_path):
     path = triangles(tmp_path / "street.xml", 0.0, east=-40.0)
     with pytest.raises(SourceError, match="at no hydrant"):

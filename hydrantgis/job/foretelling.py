@@ -19,8 +19,14 @@ from hydrantgis.ground.findings import findings, join_findings
 from hydrantgis.ground.results import EFFECTS, SCENARIO
 from hydrantgis.ground.tables import PROVENANCE, WORKS
 from hydrantgis.ground.text import datum_key
-from hydrantgis.heights.changes import Change, SurfaceGrade, after_change, planned_change
-from hydrantgis.heights.works import grade_change_in
+from hydrantgis.heights.changes import (
+    Change,
+    SurfaceGrade,
+    after_change,
+    planned_change,
+    works_change,
+)
+from hydrantgis.heights.works import grade_change_in, raised_ft
 from hydrantgis.job.checking import Checked, check
 from hydrantgis.job.heights import surfaces_of
 from hydrantgis.job.moment import quiet
@@ -175,7 +181,7 @@ def _by_surface(store: Register, now: Checked, name: str) -> tuple[Change, pd.Da
             do="bring it in with `survey SOURCE --as surface --name NAME`",
         )  # fmt: skip
     design = designs[name]
-    elev, sd = _present_grade(now, design)
+    elev, sd = _present_grade(store, now, design)
     reached = np.isfinite(design.elev_ft)
     unknown = reached & ~np.isfinite(elev)
     change = np.where(reached, (design.elev_ft - elev) * 12.0, 0.0)
@@ -192,19 +198,28 @@ def _by_surface(store: Register, now: Checked, name: str) -> tuple[Change, pd.Da
 
 
 def _present_grade(
-    now: Checked, design: SurfaceGrade
+    store: Register, now: Checked, design: SurfaceGrade
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Grade as it is, in the datum of the design: of shots, else of the newest terrain. [ft]"""
+    """
+    Grade as it is, in the datum of the design: of shots, else of the newest terrain. [ft]
+
+    Works that were built since raised it, as they lowered the heights that stand.
+    """
     n, datum = len(now.hydrants), datum_key(design.vertical_datum)
     elev, sd = np.full(n, np.nan), np.full(n, np.nan)
     told = []
     if datum in now.heights.grades:
         fit = now.heights.grades[datum]
-        told.append((fit.elev_ft, fit.sd_ft))
+        told.append((fit.elev_ft, fit.sd_ft, fit.on))
     told += [
-        (t.elev_ft, t.sd_ft) for t in now.heights.terrains if datum_key(t.vertical_datum) == datum
+        (t.elev_ft, t.sd_ft, np.full(n, t.on))
+        for t in now.heights.terrains
+        if datum_key(t.vertical_datum) == datum
     ]
-    for ground, ground_sd in told:  # the shots and a terrain or two
+    works = gpd.GeoDataFrame(store.read(WORKS))
+    for ground, ground_sd, on in told:  # the shots and a terrain or two
+        since = works_change(now.hydrants.geometry, works, on)
         rows = np.isnan(elev) & np.isfinite(ground)
-        elev[rows], sd[rows] = ground[rows], ground_sd[rows]
+        elev[rows] = raised_ft(ground, since.change_in)[rows]
+        sd[rows] = np.hypot(ground_sd, since.sd_in / 12.0)[rows]
     return elev, sd
