@@ -188,11 +188,11 @@ def _by_surface(store: Register, now: Checked, name: str) -> tuple[Change, pd.Da
     spread = np.where(reached, np.hypot(design.sd_ft, sd) * 12.0, 0.0)
     by = np.where(reached, f"design {name}", "").astype(object)
     ids = now.hydrants["hydrant_id"]
+    beyond = int((~reached).sum())
     noticed = join_findings(
         findings("no-present-grade", table="hydrants", keys=ids[pd.Series(unknown, ids.index)]),
-        findings("beyond-design", table="hydrants", keys=["(all)"],
-                 messages=f"{int((~reached).sum()):,} hydrants lie beyond the design and stand as "
-                 "they do now"),
+        findings("beyond-design", table="hydrants", keys=["(all)"] if beyond else [],
+                 messages=f"{beyond:,} hydrants lie beyond the design and stand as they do now"),
     )  # fmt: skip
     return Change(change, spread, by), noticed
 
