@@ -229,7 +229,8 @@ def planned_change(hydrants: gpd.GeoSeries, works: gpd.GeoDataFrame) -> Change:
     for work in works["work_id"].unique():  # few: planned in one year
         ours = change_at(points, shapes[(works["work_id"] == work).to_numpy()],
                          works["change_in"][works["work_id"] == work])  # fmt: skip
-        rows = ours.works > 0
+        # on the line of this one and inside another, whose change alone was taken
+        rows = (ours.works > 0) & (~ours.at_edge | told.at_edge)
         by[rows] = by[rows] + f" {work}"
     return Change(
         np.where(met, told.change_in, 0.0), np.sqrt(np.where(met, variance.change_in, 0.0)), by

@@ -118,6 +118,20 @@ def test_works_built_after_the_reading_add_up_and_planned_ones_do_not_count(hydr
     assert plan.by.tolist() == ["works P3"] * 3
 
 
+def test_works_are_named_whose_change_was_taken(hydrants):
+    rows = [
+        {"work_id": "P1", "change_in": 2.0, "geometry": strip(-10, 10)},
+        {"work_id": "P2", "change_in": 3.0, "geometry": strip(0, 10)},
+        {"work_id": "P3", "change_in": 4.0, "geometry": strip(0, 10)},
+    ]
+    points = hydrants(["A"]).geometry
+    told = planned_change(points, works(rows))
+    assert (told.change_in.tolist(), told.by.tolist()) == ([2.0], ["works P1"])
+    # inside none of them it takes the largest of those that meet there
+    told = planned_change(points, works(rows[1:]))
+    assert (told.change_in.tolist(), told.by.tolist()) == ([4.0], ["works P2 P3"])
+
+
 def test_a_height_carried_over_a_change_is_screening_and_says_so(hydrants, readings):
     town = hydrants(["A", "B"])
     told = readings(["A", "B"], outlet_height_in=[20.0, 21.0], flange_height_in=[3.0, None],
