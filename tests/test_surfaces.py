@@ -448,3 +448,21 @@ def test_a_grid_that_is_not_here_is_named(register, tmp_path):
     message = result.findings.query("code == 'datum-not-converted'")["message"].iloc[0]
     assert "NGVD29 into NAVD88: the grid us_noaa_vertcon" in message
     assert result.table.set_index("hydrant_id").loc["H5", "verdict"] == "unresolved"
+
+
+def test_a_hydrant_that_is_not_judged_leaves_no_window(register, tmp_path):
+    rows = "HYDRANT,DATE,HEIGHT\nH0,2014-06-01,29 in\nH1,2014-06-01,26 in\n"
+    (tmp_path / "old.csv").write_text(rows, encoding="utf-8")
+    said = {"method": "tape", "measured_to": "hose-centerline", "measured_from": "grade"}
+    words = IntakeWords(constants=said)
+    job.bring_in(register, tmp_path / "old.csv", "readings", words=words, now=NOW)
+    assert job.check(register, **STANDARDS).drifts()["hydrant_id"].tolist() == ["H0", "H1"]
+    wet = gpd.GeoDataFrame(
+        {"HYD_ID": ["H0"], "BARREL": ["wet"]}, geometry=[shapely.Point(WEST, SOUTH)], crs=2249
+    )
+    wet.to_file(tmp_path / "wet.gpkg")
+    job.bring_in(register, tmp_path / "wet.gpkg", now=NOW)
+    told = job.check(register, **STANDARDS).drifts()
+    assert told["hydrant_id"].tolist() == ["H1"]
+    # 26 in to 16 in from 2014 to 2024, 3653 days
+    assert told["rate_in_per_yr"].tolist() == pytest.approx([-10 / (3653 / 365.25)])

@@ -73,12 +73,14 @@ class Checked:
         return self.heights.hydrants
 
     def drifts(self) -> pd.DataFrame:
-        """The `drifts` table: how fast heights change, of hydrants with readings of two days."""
+        """The `drifts` table: how fast heights change, of judged hydrants with two days."""
         window = self.rule.window
-        return drifts(
+        told = drifts(
             self.hydrants, self.heights.told, lo_in=window.lo_in, hi_in=window.hi_in,
             since=self.heights.changed_on,
         )  # fmt: skip
+        judged = self.table["hydrant_id"][self.table["verdict"].notna()]
+        return told[told["hydrant_id"].isin(judged)].reset_index(drop=True)
 
     def counts(self) -> dict[str, int]:
         """How many hydrants, how many judged and measured, how many of each verdict."""
