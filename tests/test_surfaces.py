@@ -401,6 +401,24 @@ def test_hydrants_told_later_are_not_on_a_surface_until_it_is_read_again(registe
     assert np.isfinite(elev).all()
 
 
+def test_a_hydrant_that_moved_is_on_no_surface_until_it_is_read_again(register, tmp_path):
+    dem = raster(tmp_path / "dem.tif")
+    job.bring_surface(register, [dem], "terrain", words=METRES, rmse_z_ft=0.3, now=NOW)
+    points = [shapely.Point(WEST + 100 * n + 60 * (n == 0), SOUTH) for n in range(6)]
+    names = [f"H{n}" for n in range(6)]
+    frame = gpd.GeoDataFrame({"HYD_ID": names, "BARREL": "dry"}, geometry=points, crs=2249)
+    frame.to_file(tmp_path / "hydrants.gpkg")
+    _, added = job.bring_in(register, tmp_path / "hydrants.gpkg", now=NOW)
+    told = added.findings.query("code == 'surface-left'")
+    assert told["key"].tolist() == ["H0"]
+    store = Register(register)
+    (stands,) = job.heights.surfaces_of(store, store.hydrants(), "terrain")
+    assert np.isnan(stands.elev_ft).tolist() == [True] + [False] * 5
+    job.bring_surface(register, [dem], "terrain", words=METRES, rmse_z_ft=0.3, now=NOW)
+    (stands,) = job.heights.surfaces_of(store, store.hydrants(), "terrain")
+    assert stands.elev_ft[0] == pytest.approx(ground_ft(WEST + 60, 0), abs=1e-6)
+
+
 def test_elevations_of_another_datum_are_converted_where_the_way_is_known(tmp_path):
     """EPSG 5404: Black Sea heights are 0.4 m more than Baltic 1977 ones, accurate to 0 m."""
     east, north = 720_600.0, 4_613_900.0  # UTM 37N, on the eastern shore of that sea

@@ -289,6 +289,9 @@ CODES: dict[str, Kind] = {
     "surface-over-itself": Kind(
         _W, "triangles of the surface lie over each other; the highest was taken", "mend it"
     ),
+    "surface-left": Kind(
+        _W, "the hydrant moved off the place at which surfaces were read", "bring them in again"
+    ),
     "works-overlap": Kind(
         _W, "the hydrant stands inside several works", "see that no work was drawn twice"
     ),

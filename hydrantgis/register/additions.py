@@ -15,7 +15,15 @@ import pandas as pd
 from hydrantgis.ground.errors import RegisterError
 from hydrantgis.ground.findings import findings, join_findings, no_findings
 from hydrantgis.ground.plane import xy
-from hydrantgis.ground.tables import CHANGES, HISTORY, HYDRANTS, IMPORTS, REFERENCE_LAYERS, SHOTS
+from hydrantgis.ground.tables import (
+    CHANGES,
+    HISTORY,
+    HYDRANTS,
+    IMPORTS,
+    REFERENCE_LAYERS,
+    SHOTS,
+    SURFACES,
+)
 from hydrantgis.register.changes import compare, without_noise
 from hydrantgis.register.events import (
     gone_now,
@@ -179,7 +187,16 @@ def _plan_hydrants(
         changes=changed, vintage=found, findings=noticed,
     )  # fmt: skip
     after = state_after(state, events, crs)
-    return [(HYDRANTS, after), (HISTORY, events), (CHANGES, changed)], added
+    layers = [(HYDRANTS, after), (HISTORY, events), (CHANGES, changed)]
+    # what a surface tells at the place where a hydrant stood is not its grade now
+    read = store.read(SURFACES)
+    left = read["hydrant_id"].isin(changed["hydrant_id"][changed["change"] == "moved"])
+    if left.any():
+        layers.append((SURFACES, SURFACES.conform(read[~left])))
+        ids = read["hydrant_id"][left].unique()
+        noticed = join_findings(noticed, findings("surface-left", table="hydrants", keys=ids))
+        added = dataclasses.replace(added, findings=noticed)
+    return layers, added
 
 
 def _known(store: Register, import_id: str, kind: str) -> tuple[int, bool, bool]:
