@@ -423,7 +423,7 @@ def test_elevations_of_another_datum_are_converted_where_the_way_is_known(tmp_pa
     """EPSG 5404: Black Sea heights are 0.4 m more than Baltic 1977 ones, accurate to 0 m."""
     east, north = 720_600.0, 4_613_900.0  # UTM 37N, on the eastern shore of that sea
     points = [shapely.Point(east + 30 * n, north) for n in range(3)]
-    gpd.GeoDataFrame({"HYD_ID": ["A", "B", "C"]}, geometry=points, crs=32637).to_file(
+    gpd.GeoDataFrame({"HYD_ID": ["A", "B", "C", "D"]}, geometry=[*points, None], crs=32637).to_file(
         tmp_path / "hydrants.gpkg"
     )
     register = tmp_path / "register.gpkg"
@@ -437,7 +437,8 @@ def test_elevations_of_another_datum_are_converted_where_the_way_is_known(tmp_pa
                         constants={"vertical_datum": "Baltic 1977"})  # fmt: skip
     job.bring_in(register, tmp_path / "shots.txt", "shots", words=words, now=NOW)
     (tmp_path / "readings.csv").write_text(
-        "HYDRANT,OUTLET_ELEV,DATUM\nA,10.9 m,Black Sea\nB,10.5 m,Baltic 1977\nC,10.5 m,plant\n",
+        "HYDRANT,OUTLET_ELEV,DATUM\nA,10.9 m,Black Sea\nB,10.5 m,Baltic 1977\nC,10.5 m,plant\n"
+        "D,10.9 m,Black Sea\n",
         encoding="utf-8",
     )
     said = {"method": "level", "measured_to": "hose-centerline"}
@@ -447,7 +448,9 @@ def test_elevations_of_another_datum_are_converted_where_the_way_is_known(tmp_pa
     result = job.check(register, **STANDARDS)
     heights = result.table["outlet_height_in"]
     assert heights.tolist()[:2] == pytest.approx([0.5 / 0.0254] * 2, abs=1e-3)
-    assert result.table["verdict"].tolist() == ["inside", "inside", "unresolved"]
+    assert result.table["verdict"].tolist() == ["inside", "inside", "unresolved", "unresolved"]
+    # D has no place, where its elevation has to stay as it is
+    assert "1 elevations in Black Sea" in " ".join(result.findings["message"].dropna())
     told = result.findings.set_index("code")["message"]
     assert "Baltic 1977 height to Black Sea height (1)" in told["datum-converted"]
     assert "nothing is known of `plant`" in told["datum-not-converted"]

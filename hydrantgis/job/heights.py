@@ -216,6 +216,7 @@ def _in_datum_of_ground(
                 )
             )  # fmt: skip
             continue
+        rows &= np.isfinite(shift.shift_ft[at])  # what lies between two datums needs a place
         result.loc[rows, "outlet_elev_ft"] += shift.shift_ft[at[rows]]
         part = readings["height_sd_in"].fillna(typical / math.sqrt(2))
         result.loc[rows, "height_sd_in"] = np.hypot(part[rows], shift.sd_ft * 12.0)
