@@ -26,7 +26,7 @@ from hydrantgis.heights.changes import (
     planned_change,
     works_change,
 )
-from hydrantgis.heights.works import grade_change_in, raised_ft
+from hydrantgis.heights.works import grade_change_in
 from hydrantgis.job.checking import Checked, check
 from hydrantgis.job.heights import surfaces_of
 from hydrantgis.job.moment import quiet
@@ -220,6 +220,6 @@ def _present_grade(
     for ground, ground_sd, on in told:  # the shots and a terrain or two
         since = works_change(now.hydrants.geometry, works, on)
         rows = np.isnan(elev) & np.isfinite(ground)
-        elev[rows] = raised_ft(ground, since.change_in)[rows]
+        elev[rows] = (ground + since.change_in / 12.0)[rows]
         sd[rows] = np.hypot(ground_sd, since.sd_in / 12.0)[rows]
     return elev, sd
