@@ -174,12 +174,13 @@ def test_a_terrain_elsewhere_is_refused(register, tmp_path):
         job.bring_surface(register, [dem], "terrain", words=said, rmse_z_ft=0.3, now=NOW)
 
 
-def shoot(register, tmp_path, rows: str) -> None:
+def shoot(register, tmp_path, rows: str, on: str | None = None) -> None:
     path = tmp_path / "shots.txt"
     path.write_text(rows, encoding="utf-8")
+    said = {"vertical_datum": "NAVD88", "measured_to": "hose-centerline"}
     words = IntakeWords(
         order="PNEZD", crs="EPSG:2249", units={"elev_ft": LengthUnit.FT},
-        constants={"vertical_datum": "NAVD88", "measured_to": "hose-centerline"},
+        constants={**said, **({"shot_date": on} if on else {})},
     )  # fmt: skip
     job.bring_in(register, path, "shots", words=words, now=NOW)
 
@@ -205,6 +206,105 @@ def test_shots_on_a_hydrant_make_its_height(register, tmp_path):
     result.write(path)
     grades = gpd.read_file(path, layer="grades")
     assert grades[["hydrant_id", "fit", "shots"]].to_numpy().tolist() == [["H4", "plane", 3]]
+
+
+def outlet(number: int, up: float) -> str:
+    """A shot on the hose outlet of a hydrant, so far over the plane. [ft]"""
+    x = WEST + 100 * number
+    return f"{number}9,{SOUTH},{x},{float(ground_ft(x, SOUTH)) + up:.3f},FH H{number} OUTLET\n"
+
+
+def test_the_newest_shots_tell_the_grade_and_those_of_before_make_the_drift(register, tmp_path):
+    shoot(register, tmp_path, around(4) + outlet(4, 1.75), "2021-06-01")
+    shoot(register, tmp_path, around(4, up=0.5) + around(0, up=0.5), "2026-06-01")
+    shoot(register, tmp_path, around(0), "2022-06-01")
+    result = job.check(register, **STANDARDS)
+    table = result.table.set_index("hydrant_id")
+    # the outlet stands where it was shot in 2021, over the ground of 2026
+    assert table.loc["H4", "outlet_height_in"] == pytest.approx(15.0, abs=0.02)
+    assert table.loc["H4", "remedy"] == "extend"
+    # a tape read in 2024, between two surveys of the ground
+    assert table.loc["H0", "outlet_height_in"] == pytest.approx(13.0, abs=0.02)
+    assert table.loc["H0", "remedy"] == "measure"
+    moved = result.findings.query("code == 'grade-moved'").set_index("key")["message"]
+    assert sorted(moved.index) == ["H0", "H4"]
+    assert "from those of 2021-06-01 to those of 2026-06-01" in moved["H4"]
+    result.write(tmp_path / "checked.gpkg")
+    grades = gpd.read_file(tmp_path / "checked.gpkg", layer="grades").query("hydrant_id == 'H4'")
+    assert grades["stands"].tolist() == [False, True]
+    assert grades["survey_date"].dt.year.tolist() == [2021, 2026]
+    shoot(register, tmp_path, outlet(4, 1.75).replace("49,", "50,"), "2026-06-15")
+    (drift,) = (
+        job.check(register, **STANDARDS).drifts().query("hydrant_id == 'H4'").to_dict("records")
+    )
+    # 21 in over the ground of 2021, 15 in over that of 2026
+    assert drift["rate_in_per_yr"] == pytest.approx(-6.0 / (1840 / 365.25), abs=0.01)
+
+
+def test_under_a_design_the_ground_that_a_height_stood_over_counts_no_more(register, tmp_path):
+    shots = [around(5).splitlines(keepends=True)[0], outlet(5, 1.75)]
+    shoot(register, tmp_path, "".join(shots), "2026-06-01")
+    # a lone shot 10 ft away tells the ground to 0.29 ft
+    row = check(register).loc["H5"]
+    lone = math.hypot(0.02, 0.05 * 10 * US_FT / 0.3048 / math.sqrt(3)) * 12
+    assert row["height_sd_in"] == pytest.approx(math.hypot(0.24, lone), rel=1e-3)
+    job.bring_surface(
+        register,
+        [triangles(tmp_path / "street.xml", 0.25, east=550.0)],
+        "design",
+        rmse_z_ft=0.05,
+        now=NOW,
+    )
+    then = job.scenario(register, surface="street", **STANDARDS).table.set_index("hydrant_id")
+    # the outlet 1.75 ft over the plane, the design 0.25 ft: whatever the ground is
+    assert then.loc["H5", "outlet_height_then_in"] == pytest.approx(18.0, abs=0.01)
+    store = Register(register)
+    (design,) = job.heights.surfaces_of(store, store.hydrants(), "design")
+    sure = math.hypot(0.24, 12 * design.sd_ft[5])
+    assert then.loc["H5", "height_sd_then_in"] == pytest.approx(sure)
+    assert then.loc["H5", "grade_change_sd_in"] == pytest.approx(
+        math.hypot(12 * design.sd_ft[5], lone)
+    )
+
+
+def test_a_height_of_no_day_is_not_trusted_where_the_grade_has_changed(register, tmp_path):
+    rows = "HYDRANT,HEIGHT\nH4,19 in\nH5,19 in\n"
+    (tmp_path / "undated.csv").write_text(rows, encoding="utf-8")
+    said = {"method": "tape", "measured_to": "hose-centerline", "measured_from": "grade"}
+    words = IntakeWords(constants=said)
+    job.bring_in(register, tmp_path / "undated.csv", "readings", words=words, now=NOW)
+    assert check(register).loc[["H4", "H5"], "verdict"].tolist() == ["inside", "inside"]
+    works(register, tmp_path, "2025-05-01", east=450)
+    result = job.check(register, **STANDARDS)
+    told = result.findings.query("code == 'grade-changed-undated'")
+    assert told["key"].tolist() == ["H4"]
+    table = result.table.set_index("hydrant_id")
+    assert table.loc[["H4", "H5"], "outlet_height_in"].tolist() == [19.0, 19.0]
+    assert result.heights.basis["screening"].tolist()[4:] == [True, False]
+
+
+def test_works_of_a_day_to_come_are_planned(register, tmp_path):
+    works(register, tmp_path, "2027-05-01")
+    result = job.check(register, **STANDARDS)
+    assert result.table["outlet_height_in"].tolist()[:3] == [19.0, 16.0, 24.0]
+    assert result.findings.query("code == 'work-ahead'")["key"].tolist() == ["OVL"]
+    then = job.scenario(register, works=["OVL"], **STANDARDS).table
+    assert then["outlet_height_then_in"].tolist()[:3] == [17.0, 14.0, 22.0]
+
+
+def test_a_height_of_before_another_kit_orders_none(register, tmp_path):
+    for length in (0, 12):
+        points = [shapely.Point(WEST + 100 * n, SOUTH) for n in range(2)]
+        told = {"HYD_ID": ["H0", "H1"], "EXTENSION": [f"{length} in", None]}
+        gpd.GeoDataFrame(told, geometry=points, crs=2249).to_file(tmp_path / "kits.gpkg")
+        words = IntakeWords(fields={"installed_extension_in": "EXTENSION"})
+        job.bring_in(register, tmp_path / "kits.gpkg", words=words, adds=True,
+                     now=NOW + dt.timedelta(days=length))  # fmt: skip
+        result = job.check(register, **STANDARDS)
+        told_of = result.findings.query("code == 'kit-fitted-since'")
+        assert told_of["key"].tolist() == ([] if length == 0 else ["H0"])
+    assert "on 2026-11-13" in told_of["message"].iloc[0]
+    assert result.heights.basis["screening"].tolist()[:2] == [True, False]
 
 
 def test_an_outlet_whose_point_is_not_said_is_told_and_can_be_said_later(register, tmp_path):
@@ -278,11 +378,15 @@ def test_terrain_of_two_days_carries_a_height_over_the_change(register, tmp_path
     assert check(register).loc["H2", "outlet_height_in"] == 24.0
     slope = 0.02 * 0.3048 / US_FT
     one = math.hypot(0.1, slope * 3.0) * 12
-    assert table.loc["H2", "height_sd_in"] == pytest.approx(math.hypot(0.25, one, one))
+    # of the 1826 days between the terrains 1522 had passed: the reading may be of after the fill
+    held = 12.0 * math.sqrt(1522 / 1826)
+    assert table.loc["H2", "height_sd_in"] == pytest.approx(
+        math.hypot(0.25, one, one, held), abs=0.01
+    )
 
 
-def works(register, tmp_path, built: str | None) -> None:
-    shape = shapely.box(WEST - 50, SOUTH - 50, WEST + 250, SOUTH + 50)
+def works(register, tmp_path, built: str | None, *, east: float = 250.0) -> None:
+    shape = shapely.box(WEST - 50, SOUTH - 50, WEST + east, SOUTH + 50)
     told = {"PROJECT_NO": ["OVL"], "LIFT_IN": [2.0], "SD": ["0.5 in"], "BUILT": [built]}
     frame = gpd.GeoDataFrame(told, geometry=[shape], crs=2249)
     frame.to_file(tmp_path / "works.gpkg")
@@ -458,9 +562,9 @@ def test_elevations_of_another_datum_are_converted_where_the_way_is_known(tmp_pa
 
 
 def test_a_grid_that_is_not_here_is_named(register, tmp_path):
-    rows = around(4) + f"49,{SOUTH},{WEST + 400},{float(ground_ft(WEST + 400, 0)) + 1.75:.3f},"
-    shoot(register, tmp_path, rows + "FH H4 OUTLET\n")
-    (tmp_path / "more.csv").write_text("HYDRANT,OUTLET_ELEV,DATUM\nH5,112 ft,NGVD29\n")
+    shoot(register, tmp_path, around(4))
+    told = "HYDRANT,OUTLET_ELEV,DATUM\nH4,112 ft,NGVD29\nH5,112 ft,NGVD29\n"
+    (tmp_path / "more.csv").write_text(told, encoding="utf-8")
     said = {"method": "level", "measured_to": "hose-centerline"}
     job.bring_in(
         register, tmp_path / "more.csv", "readings", words=IntakeWords(constants=said), now=NOW
@@ -468,7 +572,11 @@ def test_a_grid_that_is_not_here_is_named(register, tmp_path):
     result = job.check(register, **STANDARDS)
     message = result.findings.query("code == 'datum-not-converted'")["message"].iloc[0]
     assert "NGVD29 into NAVD88: the grid us_noaa_vertcon" in message
-    assert result.table.set_index("hydrant_id").loc["H5", "verdict"] == "unresolved"
+    verdicts = result.table.set_index("hydrant_id")["verdict"]
+    assert verdicts[["H4", "H5"]].tolist() == ["unresolved", "unresolved"]
+    # near the second nobody has shot any ground: the datum is not what is missing
+    why = result.findings.set_index("key")["code"]
+    assert why[["H4", "H5"]].tolist() == ["datums-differ", "no-grade"]
 
 
 def test_a_hydrant_that_is_not_judged_leaves_no_window(register, tmp_path):

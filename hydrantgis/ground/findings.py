@@ -197,6 +197,14 @@ CODES: dict[str, Kind] = {
     "grade-changed-since": Kind(
         _W, "the grade has changed since the height was measured", "measure the hydrant again"
     ),
+    "kit-fitted-since": Kind(
+        _W, "the hydrant got another extension since the height was measured",
+        "measure the hydrant again",
+    ),
+    "grade-changed-undated": Kind(
+        _W, "the grade has changed, and whether the height is of before or after is not known",
+        "say when it was measured, or measure the hydrant again",
+    ),
     "no-height": Kind(_W, "the reading holds no height", "measure the hydrant"),
     "height-implausible": Kind(_E, "no hydrant stands at this height", "measure again"),
     "height-suspicious": Kind(_W, "the height is possible and rare", "look at the hydrant"),
@@ -285,6 +293,16 @@ CODES: dict[str, Kind] = {
     ),
     "no-grade": Kind(_W, "there is an outlet elevation and no grade to set it against", "shoot it"),
     "grade-outlier": Kind(_W, "a shot lies far off its neighbors and was left out", "check it"),
+    "grade-moved": Kind(
+        _N, "ground shots of two times differ; the newer ones tell the grade", "look at both"
+    ),
+    "grade-doubted": Kind(
+        _W, "a shot or two alone tell that the ground has moved far", "shoot more ground there"
+    ),
+    "work-ahead": Kind(
+        _W, "works are said to be built on a day that had not come; they count as planned",
+        "bring them in again when they are built",
+    ),
     "outside-surface": Kind(_W, "no triangle of the surface lies here", "ask for more of it"),
     "surface-over-itself": Kind(
         _W, "triangles of the surface lie over each other; the highest was taken", "mend it"

@@ -88,11 +88,13 @@ _AREA_TITLE = AREAS["area_title"]
 GRADES = Table(
     name="grades",
     title="Grade from shots",
-    about="What the ground shots tell of the grade at each hydrant.",
+    about="What the ground shots of each survey tell of the grade at each hydrant.",
     key="hydrant_id",
     columns=(
         _ID,
         c.text("vertical_datum", "Vertical datum", "Of the elevations, folded."),
+        c.date("survey_date", "Surveyed from", "The first day of those shots."),
+        c.flag("stands", "Stands", "Whether this survey tells the grade as it is."),
         c.feet("grade_elev_ft", "Grade", "At the barrel."),
         c.feet("grade_sd_ft", "Standard uncertainty", "Of the grade.", 0),
         c.text("fit", "Fit", "plane, mean or single."),

@@ -79,7 +79,9 @@ _READING_FACTS = (
     c.feet("grade_elev_ft", "Grade elevation", "Elevation of the ground at the hydrant."),
     c.text("vertical_datum", "Vertical datum", "Of the elevations, as the source names it."),
     c.inches("flange_height_in", "Flange height", "Bottom of the flange above grade.", -60, 60),
+    c.feet("flange_elev_ft", "Flange elevation", "Elevation of the bottom of the flange."),
     c.inches("curb_above_grade_in", "Curb above grade", "Top of curb above grade.", -24, 36),
+    c.feet("curb_elev_ft", "Curb elevation", "Elevation of the top of the curb."),
     c.inches("curb_distance_in", "Curb distance", "Outlets to the curb, level.", 0, 1200),
     c.inches(
         "height_sd_in", "Standard uncertainty", "Of the height; by method where blank.", 0, 60

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 BASIS_COLUMNS = (
     "outlet_height_in", "height_sd_in", "height_basis", "reading_date", "grade_date", "screening",
-    "flange_height_in", "why_not",
+    "flange_height_in", "grade_elev_ft", "grade_sd_ft", "vertical_datum", "why_not",
 )  # fmt: skip
 
 
@@ -59,6 +59,8 @@ def basis_heights(
     basis
         Index and order of `hydrants`, columns `BASIS_COLUMNS`. A height is missing where there is
         no reading (`why_not` missing) or none that answers the rule (`why_not` a finding code).
+        `grade_elev_ft` is the ground that it stands over, where that is known as an elevation, and
+        `grade_sd_ft` its share in the uncertainty.
     findings
         See `hydrantgis.ground.findings`.
 
@@ -104,6 +106,9 @@ def standing(
             "grade_date": np.full(n, np.datetime64("NaT"), dtype="datetime64[ms]"),
             "screening": np.zeros(n, dtype=bool),
             "flange_height_in": np.full(n, np.nan),
+            "grade_elev_ft": np.full(n, np.nan),
+            "grade_sd_ft": np.full(n, np.nan),
+            "vertical_datum": pd.Series(None, index=range(n), dtype="str"),
             "why_not": pd.Series(None, index=range(n), dtype="str"),
         },
     )
@@ -115,7 +120,10 @@ def standing(
     result.loc[to, "reading_date"] = rows["reading_date"].to_numpy()[chosen]
     result.loc[to, "grade_date"] = told.grade_on[chosen].astype("datetime64[ms]")
     result.loc[to, "screening"] = told.screening[chosen]
-    result.loc[to, "flange_height_in"] = rows["flange_height_in"].to_numpy(dtype=np.float64)[chosen]
+    result.loc[to, "flange_height_in"] = told.flange_in[chosen]
+    result.loc[to, "grade_elev_ft"] = told.ground_ft[chosen]
+    result.loc[to, "grade_sd_ft"] = told.ground_sd_ft[chosen]
+    result.loc[to, "vertical_datum"] = rows["vertical_datum"].to_numpy(dtype=object)[chosen]
     result.loc[to, "why_not"] = told.why_not[chosen]
     result.index = hydrants.index
     return result, _notices(told, chosen, ids, rule)

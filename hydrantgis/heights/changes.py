@@ -9,6 +9,8 @@ References
 .. [1] JCGM 100:2008 (GUM), 5.1.2: variances of independent parts add up (from memory).
 .. [2] JCGM 106:2012, 6.2: a difference is told from nothing where it exceeds its expanded
    uncertainty; 1.96 standard uncertainties cover 95 % (from memory).
+.. [3] JCGM 100:2008 (GUM), F.2.4.5: an effect that is not corrected for enlarges the uncertainty
+   (from memory).
 """
 
 from __future__ import annotations
@@ -21,7 +23,9 @@ import pandas as pd
 
 from hydrantgis.ground.findings import findings
 from hydrantgis.ground.text import datum_key, fill
+from hydrantgis.heights.epochs import ONE_SURVEY_DAYS, TOLD_APART, last_on
 from hydrantgis.heights.works import change_at
+from hydrantgis.standards.methods import WORK_CHANGE_SD_SHARE
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -29,10 +33,8 @@ if TYPE_CHECKING:
     import geopandas as gpd
     from numpy.typing import NDArray
 
+    from hydrantgis.heights.grade import GradeFit
     from hydrantgis.standards.rules import HeightRule
-
-TOLD_APART = 1.96
-"""A change of terrain smaller than this many standard uncertainties is none [2]_."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,14 +119,20 @@ def terrain_change(
         From the last terrain on or before that day to the newest one after it, both of one vertical
         datum; nothing where it does not exceed its expanded uncertainty [2]_.
 
+    Notes
+    -----
+    When the ground changed between the two nobody knows. All of it is taken to have come after the
+    height was measured; that it came before, and the height holds it already, is as likely as the
+    share of the time that had passed by then, and counts as an uncertainty [3]_.
+
     Examples
     --------
     >>> def on(day, elev): return SurfaceGrade(
     ...     day, np.datetime64(day), np.array([elev]), np.array([0.05]), "NAVD88")
     >>> two = [on("2018-04-01", 100.0), on("2025-04-01", 100.5)]
-    >>> told = terrain_change(two, np.array(["2020-06-01"], dtype="datetime64[D]"))
-    >>> told.change_in.tolist(), told.by.tolist()
-    ([6.0], ['terrain 2018-04-01 to 2025-04-01'])
+    >>> told = terrain_change(two, np.array(["2018-04-01"], dtype="datetime64[D]"))
+    >>> told.change_in.tolist(), told.sd_in.round(2).tolist(), told.by.tolist()
+    ([6.0], [0.85], ['terrain 2018-04-01 to 2025-04-01'])
     """
     n = len(since)
     result = Change.none(n)
@@ -143,9 +151,69 @@ def terrain_change(
             # later pairs of an ordered list are nearer before and newer after, and replace others
             rows = between & (np.abs(change) > TOLD_APART * sd)
             plain = between & np.isfinite(change) & ~rows
-            result.change_in[rows], result.sd_in[rows] = change[rows], sd[rows]
+            held = _held_already(change, before.on, since, after.on)
+            result.change_in[rows], result.sd_in[rows] = change[rows], np.hypot(sd, held)[rows]
             result.by[rows] = f"terrain {before.name} to {after.name}"
             result.change_in[plain], result.sd_in[plain], result.by[plain] = 0.0, 0.0, ""
+    return result
+
+
+def _held_already(
+    change_in: NDArray[np.float64],
+    before: NDArray[np.datetime64] | np.datetime64,
+    since: NDArray[np.datetime64],
+    after: NDArray[np.datetime64] | np.datetime64,
+) -> NDArray[np.float64]:
+    """Root mean square error by a change that may have come before the height was measured."""
+    day = np.timedelta64(1, "D")
+    passed = (since - before) / day / np.maximum((after - before) / day, 1.0)
+    return np.asarray(np.abs(change_in) * np.sqrt(np.clip(passed, 0.0, 1.0)), dtype=np.float64)
+
+
+def shots_change(grade: GradeFit, since: NDArray[np.datetime64]) -> Change:
+    """
+    Change of grade since each height held, by ground shots of before and after it.
+
+    Parameters
+    ----------
+    grade
+        Surveys of one vertical datum.
+    since
+        As `terrain_change`.
+
+    Returns
+    -------
+    change
+        From the last survey on or before that day to the one that stands, where that is more than
+        `ONE_SURVEY_DAYS` later; nothing where it does not exceed its expanded uncertainty [2]_. As
+        with `terrain_change` it may have come before the height was measured.
+
+    Examples
+    --------
+    >>> from hydrantgis.heights.grade import grade_at
+    >>> days = np.array(["2018-04-01", "2025-04-01"], dtype="datetime64[D]")
+    >>> fit = grade_at([[0, 0]], [[1, 0], [0, 1]], [100.0, 100.5], [0.02, 0.02], days=days)
+    >>> told = shots_change(fit, np.array(["2018-04-01"], dtype="datetime64[D]"))
+    >>> told.change_in.tolist(), told.by.tolist()
+    ([6.0], ['shots of 2018-04-01 and 2025-04-01'])
+    """
+    n = len(since)
+    result = Change.none(n)
+    has = np.flatnonzero((grade.stands >= 0) & ~np.isnat(since))
+    now = grade.stands[has]
+    later = grade.on[now] - since[has] > np.timedelta64(ONE_SURVEY_DAYS, "D")
+    has, now = has[later], now[later]
+    then = last_on(grade.hydrant, grade.on, has, since[has])
+    dated = (then >= 0) & ~np.isnat(np.append(grade.on, np.datetime64("NaT"))[then])
+    has, now, then = has[dated], now[dated], then[dated]
+    change = (grade.elev_ft[now] - grade.elev_ft[then]) * 12.0
+    sd = np.hypot(grade.sd_ft[now], grade.sd_ft[then]) * 12.0
+    clear = np.abs(change) > TOLD_APART * sd
+    rows, now, then = has[clear], now[clear], then[clear]
+    held = _held_already(change[clear], grade.on[then], since[rows], grade.on[now])
+    result.change_in[rows], result.sd_in[rows] = change[clear], np.hypot(sd[clear], held)
+    first, last = (grade.on[at].astype(str).astype(object) for at in (then, now))
+    result.by[rows] = fill("shots of {first} and {last}", first=first, last=last)
     return result
 
 
@@ -215,25 +283,23 @@ def planned_change(hydrants: gpd.GeoSeries, works: gpd.GeoDataFrame) -> Change:
     Returns
     -------
     change
-        Works over each other add up.
+        Works over each other add up. One that states no uncertainty has `WORK_CHANGE_SD_SHARE` of
+        its change.
     """
     n = len(hydrants)
     if not len(works):
         return Change.none(n)
-    points, shapes = hydrants.to_numpy(), works.geometry.to_numpy()
-    told = change_at(points, shapes, works["change_in"])
-    spread = works["change_sd_in"].fillna(0.0).to_numpy(dtype=np.float64)
-    variance = change_at(points, shapes, spread**2)
+    told = change_at(hydrants.to_numpy(), works.geometry.to_numpy(), works["change_in"])
     met = told.works > 0
-    by = np.where(met, "works", "").astype(object)
-    for work in works["work_id"].unique():  # few: planned in one year
-        ours = change_at(points, shapes[(works["work_id"] == work).to_numpy()],
-                         works["change_in"][works["work_id"] == work])  # fmt: skip
-        # on the line of this one and inside another, whose change alone was taken
-        rows = (ours.works > 0) & (~ours.at_edge | told.at_edge)
-        by[rows] = by[rows] + f" {work}"
+    size = works["change_in"].abs().to_numpy(dtype=np.float64)
+    spread = works["change_sd_in"].to_numpy(dtype=np.float64, na_value=np.nan)
+    spread = np.where(np.isnan(spread), WORK_CHANGE_SD_SHARE * size, spread)
+    pairs = pd.DataFrame({"at": told.point, "work": works["work_id"].to_numpy(object)[told.work]})
+    names = pairs.drop_duplicates().sort_values(["at", "work"]).groupby("at")["work"].agg(" ".join)
+    by = np.full(n, "", dtype=object)
+    by[names.index] = "works " + names.to_numpy(dtype=object)
     return Change(
-        np.where(met, told.change_in, 0.0), np.sqrt(np.where(met, variance.change_in, 0.0)), by
+        np.where(met, told.change_in, 0.0), np.where(met, np.sqrt(told.total(spread**2)), 0.0), by
     )
 
 
@@ -253,8 +319,13 @@ def after_change(basis: pd.DataFrame, change: Change, rule: HeightRule) -> pd.Da
     Returns
     -------
     basis
-        Outlet and flange lower by the change; the variances of height and change added [1]_.
+        Outlet and flange lower by the change, the ground higher; the variances of height and change
+        added [1]_.
     """
+    basis = basis.assign(
+        grade_elev_ft=basis["grade_elev_ft"] + change.change_in / 12.0,
+        grade_sd_ft=np.hypot(basis["grade_sd_ft"].to_numpy(np.float64), change.sd_in / 12.0),
+    )
     if rule.datum == "flange-bottom":
         return basis.assign(flange_height_in=basis["flange_height_in"] - change.change_in)
     height = basis["outlet_height_in"] - change.change_in
@@ -264,6 +335,32 @@ def after_change(basis: pd.DataFrame, change: Change, rule: HeightRule) -> pd.Da
         height_sd_in=np.where(height.notna(), sd, np.nan),
         flange_height_in=basis["flange_height_in"] - change.change_in,
     )
+
+
+def without_ground(basis: pd.DataFrame, rows: NDArray[np.bool_], rule: HeightRule) -> pd.DataFrame:
+    """
+    Heights as if the ground under them were known for certain.
+
+    Parameters
+    ----------
+    basis
+        From `hydrantgis.heights.basis.basis_heights`.
+    rows
+        Which heights; their ground has an elevation; shape (n,).
+    rule
+        Over a flange or a curb the ground counts already for nothing, or not for what it seems.
+
+    Returns
+    -------
+    basis
+        The variance of the ground taken out of that of the height [1]_.
+    """
+    if rule.datum != "grade":
+        return basis
+    sd = basis["height_sd_in"].to_numpy(dtype=np.float64)
+    ground = basis["grade_sd_ft"].to_numpy(dtype=np.float64) * 12.0
+    bare = np.sqrt(np.maximum(sd**2 - ground**2, 0.0))
+    return basis.assign(height_sd_in=np.where(rows, bare, sd))
 
 
 def carried_forward(
@@ -303,7 +400,9 @@ def carried_forward(
         c=change.change_in, by=change.by,
     )  # fmt: skip
     result = basis.copy()
-    for name in ("outlet_height_in", "height_sd_in", "flange_height_in"):
+    for name in (
+        "outlet_height_in", "height_sd_in", "flange_height_in", "grade_elev_ft", "grade_sd_ft",
+    ):  # fmt: skip
         result[name] = moved[name].where(rows, basis[name])
     result["height_basis"] = basis["height_basis"].where(~rows, pd.Series(told, basis.index))
     result["screening"] = basis["screening"] | (rows & (not over_flange or rule.flange.limited))
@@ -313,3 +412,63 @@ def carried_forward(
         messages=fill("{c} in since, by {by}", c=change.change_in[rows], by=change.by[rows]),
     )  # fmt: skip
     return result, noticed
+
+
+def older_than_kit(
+    hydrants: pd.DataFrame, basis: pd.DataFrame, fitted_on: NDArray[np.datetime64]
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """
+    Heights that were measured before the hydrant got another extension.
+
+    Parameters
+    ----------
+    hydrants, basis
+        As `carried_forward`.
+    fitted_on
+        The last day on which it did, NaT where it never did; shape (n,). [datetime64[D]]
+
+    Returns
+    -------
+    basis
+        Such a height is a screening height, and so is one of unknown day.
+    findings
+        Which they are.
+    """
+    read_on = basis["reading_date"].to_numpy().astype("datetime64[D]")
+    rows = ~np.isnat(fitted_on) & basis["outlet_height_in"].notna().to_numpy()
+    rows &= np.isnat(read_on) | (read_on < fitted_on)
+    return basis.assign(screening=basis["screening"] | rows), findings(
+        "kit-fitted-since", table="readings", keys=hydrants["hydrant_id"][rows],
+        column="reading_date", values=read_on[rows].astype(str),
+        messages=fill("on {day}", day=fitted_on[rows].astype(str).astype(object)),
+    )  # fmt: skip
+
+
+def undated_over(
+    hydrants: pd.DataFrame, basis: pd.DataFrame, change: Change, rule: HeightRule
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """
+    Heights of a day that nobody knows, where the grade has changed on one that is known.
+
+    Parameters
+    ----------
+    hydrants, basis, rule
+        As `carried_forward`.
+    change
+        At any time, at hydrants whose height has no day.
+
+    Returns
+    -------
+    basis
+        Such a height may be of before or after: it stays, as a screening height.
+    findings
+        Which they are.
+    """
+    rows = change.by != ""
+    if rule.datum == "flange-bottom" and not rule.flange.limited:
+        rows = np.zeros(len(rows), dtype=bool)
+    return basis.assign(screening=basis["screening"] | rows), findings(
+        "grade-changed-undated", table="readings", keys=hydrants["hydrant_id"][rows],
+        column="reading_date",
+        messages=fill("{c} in, by {by}", c=change.change_in[rows], by=change.by[rows]),
+    )  # fmt: skip

@@ -25,6 +25,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.spatial import cKDTree
 
+from hydrantgis.heights.epochs import split, standing, survey_on
 from hydrantgis.standards.rules import GROUNDS
 
 if TYPE_CHECKING:
@@ -36,6 +37,11 @@ OUTLIER_DEVIATIONS = 5.0
 """How many robust standard deviations off the median make an outlier."""
 STEEPEST = 1 / 3
 """Ground round a hydrant is taken to be no steeper than this: common practice, no source."""
+CONTACT_GRADE_SD_FT = 0.1
+"""Shots that tell the grade no better than this are vague: a height over them is a screening
+height. [ft]"""
+SURE_SHOTS = 3
+"""So many shots of one survey are needed to tell by themselves that the ground has moved far."""
 USUAL_SLOPE = 0.05
 """Where no plane tells the slope it may be this, up or down: common practice, no source."""
 _LEVERAGE_MOST = 1.0
@@ -45,31 +51,38 @@ _LEVERAGE_MOST = 1.0
 @dataclass(frozen=True, slots=True)
 class GradeFit:
     """
-    Grade at n hydrants.
+    Grade at n hydrants, by k surveys of one hydrant each.
 
     Attributes
     ----------
+    hydrant
+        Position of the hydrant of each survey, ascending, its surveys by day; shape (k,).
+    stands
+        The survey that tells the grade as it is, -1 where there is none; shape (n,).
     elev_ft, sd_ft
-        Grade and its standard uncertainty, missing where there is no shot; shape (n,). [ft]
+        Grade and its standard uncertainty, missing where there is no shot; shape (k,). [ft]
     slope
-        Rise over run of the fitted plane; missing where none was fitted; shape (n,).
+        Rise over run of the fitted plane; missing where none was fitted; shape (k,).
     residual_ft
         Root mean square distance of the shots from the plane, or from their mean; missing where
-        there is no shot; shape (n,). [ft]
+        there is no shot; shape (k,). [ft]
     highest_ft, lowest_ft
-        The highest and lowest shot of those that it rests on; shape (n,). [ft]
+        The highest and lowest shot of those that it rests on; shape (k,). [ft]
     shot_sd_ft
-        Standard uncertainty of one of them, root mean square; shape (n,). [ft]
+        Standard uncertainty of one of them, root mean square; shape (k,). [ft]
     shots
-        How many shots it rests on; shape (n,).
+        How many shots it rests on; shape (k,).
     fit
-        `plane`, `mean`, `single` or `none`; shape (n,).
-    on
-        The first day of those shots, NaT where none is known; shape (n,). [datetime64[D]]
+        `plane`, `mean`, `single` or `none`; shape (k,).
+    on, until
+        The first and last day of those shots, NaT where none is known; shape (k,).
+        [datetime64[D]]
     outlier_hydrant, outlier_shot
         Pairs of positions: at that hydrant this shot was left out.
     """
 
+    hydrant: NDArray[np.intp]
+    stands: NDArray[np.intp]
     elev_ft: NDArray[np.float64]
     sd_ft: NDArray[np.float64]
     slope: NDArray[np.float64]
@@ -80,12 +93,13 @@ class GradeFit:
     shots: NDArray[np.intp]
     fit: NDArray[np.object_]
     on: NDArray[np.datetime64]
+    until: NDArray[np.datetime64]
     outlier_hydrant: NDArray[np.intp]
     outlier_shot: NDArray[np.intp]
 
     def governing(self, ground: str) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """
-        The grade that a rule measures from and its standard uncertainty, shape (n,). [ft]
+        The grade that a rule measures from and its standard uncertainty, shape (k,). [ft]
 
         Parameters
         ----------
@@ -109,6 +123,54 @@ class GradeFit:
         if ground == "barrel":
             return self.elev_ft, self.sd_ft
         return (self.highest_ft if ground == "highest" else self.lowest_ft), self.shot_sd_ft
+
+    def on_day(self, hydrant: NDArray[np.intp], days: ArrayLike) -> NDArray[np.intp]:
+        """
+        The survey of a hydrant that a day belongs to, -1 where there is none, shape (m,).
+
+        Parameters
+        ----------
+        hydrant, days
+            Position and day, shape (m,). [datetime64[D]]
+        """
+        return survey_on(self.hydrant, self.on, self.until, hydrant, days)
+
+    @staticmethod
+    def told(values: NDArray[np.float64], survey: NDArray[np.intp]) -> NDArray[np.float64]:
+        """
+        Values of surveys, missing where the survey is -1, shape (m,).
+
+        Parameters
+        ----------
+        values
+            Of each survey, shape (k,).
+        survey
+            Which, shape (m,).
+
+        Examples
+        --------
+        >>> GradeFit.told(np.array([], dtype=float), np.array([-1])).tolist()
+        [nan]
+        """
+        return np.append(values, np.nan)[survey]
+
+    def before(self) -> NDArray[np.intp]:
+        """The survey of the same hydrant before each, -1 where there is none, shape (k,)."""
+        rows = np.arange(len(self.hydrant)) - 1
+        same = np.zeros(len(rows), dtype=bool)
+        same[1:] = self.hydrant[1:] == self.hydrant[:-1]
+        return np.where(same, rows, -1)
+
+    def doubted(self) -> NDArray[np.bool_]:
+        """
+        Whether a shot or two alone say that the ground has moved far since the survey before.
+
+        Farther than `OUTLIER_FLOOR_FT`, and no neighbor tells whether they are blunders; shape
+        (k,).
+        """
+        before = self.before()
+        moved = np.abs(self.elev_ft - self.elev_ft[before]) > OUTLIER_FLOOR_FT
+        return np.asarray((before >= 0) & moved & (self.shots < SURE_SHOTS), dtype=bool)
 
 
 def _pairs(
@@ -168,7 +230,7 @@ def grade_at(
     days: ArrayLike | None = None,
 ) -> GradeFit:
     """
-    Grade at each hydrant from the ground shots within a radius.
+    Grade at each hydrant from the ground shots within a radius, by survey.
 
     Parameters
     ----------
@@ -181,12 +243,14 @@ def grade_at(
     radius_ft
         Shots farther than this do not count; exactly at it they do. [ft]
     days
-        When each was shot, NaT where that is not known, shape (m,). [datetime64[D]]
+        When each was shot, NaT where that is not known, shape (m,). Where it is told, shots of
+        several times make surveys of their own; see `hydrantgis.heights.epochs`. [datetime64[D]]
 
     Returns
     -------
     fit
-        In the order of the hydrants; see `GradeFit`.
+        See `GradeFit`. Without days a survey of every hydrant, in their order, one without a shot
+        where none is near; with days those that there are.
 
     Notes
     -----
@@ -216,25 +280,32 @@ def grade_at(
     h, s = _pairs(hydrants, shots, radius_ft)
     known = np.isfinite(z_all[s])
     h, s = h[known], s[known]
-    median = _group_median(z_all[s], h, n)
+    day = np.full(len(s), "NaT", "M8[D]") if days is None else np.asarray(days, dtype="M8[D]")[s]
+    survey, of = (h, np.arange(n)) if days is None else split(h, day)
+    median = _group_median(z_all[s], survey, len(of))
     # Coordinates from the barrel, elevations from the median: a fit's constant is the grade.
     pairs = _Pairs(
-        hydrant=h,
+        survey=survey,
         dx=shots[s, 0] - hydrants[h, 0],
         dy=shots[s, 1] - hydrants[h, 1],
-        dz=z_all[s] - median[h],
+        dz=z_all[s] - median[survey],
         sd=sd_all[s],
-        hydrants=n,
+        surveys=len(of),
     )
     out = _outliers(pairs)
     fit = _fit(pairs.where(~out))
     none = fit.count == 0
-    elev = np.where(fit.plane, fit.at_barrel, fit.mean) + median
-    sd = np.where(fit.plane, np.sqrt(fit.var * fit.leverage), fit.mean_sd)
+    elev = np.where(none, np.nan, np.where(fit.plane, fit.at_barrel, fit.mean) + median)
+    sd = np.where(none, np.nan, np.where(fit.plane, np.sqrt(fit.var * fit.leverage), fit.mean_sd))
     names = np.select([none, fit.plane, fit.count == 1], ["none", "plane", "single"], "mean")
+    on, until = _first_and_last(survey[~out], day[~out], len(of))
+    told = np.flatnonzero(~none)  # where no shot is near, there is no survey to stand
+    stands = standing(of[told], elev[told], sd[told], hydrants=n, vague_ft=CONTACT_GRADE_SD_FT)
     return GradeFit(
-        elev_ft=np.where(none, np.nan, elev),
-        sd_ft=np.where(none, np.nan, sd),
+        hydrant=of,
+        stands=np.append(told, -1)[stands],
+        elev_ft=elev,
+        sd_ft=sd,
         slope=np.where(fit.plane, np.hypot(fit.bx, fit.by), np.nan),
         residual_ft=np.where(none, np.nan, np.where(fit.plane, fit.off_plane, fit.off_mean)),
         highest_ft=np.where(none, np.nan, fit.highest + median),
@@ -242,52 +313,52 @@ def grade_at(
         shot_sd_ft=np.where(none, np.nan, fit.own_sd),
         shots=fit.count,
         fit=names.astype(object),
-        on=_first_day(h[~out], s[~out], days, n),
+        on=on,
+        until=until,
         outlier_hydrant=h[out],
         outlier_shot=s[out],
     )
 
 
-def _first_day(
-    hydrant: NDArray[np.intp], shot: NDArray[np.intp], days: ArrayLike | None, n: int
-) -> NDArray[np.datetime64]:
-    """The first day of the shots of each hydrant, NaT where none is known."""
-    if days is None:
-        return np.full(n, "NaT", dtype="datetime64[D]")
-    day = np.asarray(days, dtype="datetime64[D]")[shot]
-    never = np.iinfo(np.int64).max
-    first = np.full(n, never)
-    np.minimum.at(first, hydrant, np.where(np.isnat(day), never, day.astype(np.int64)))
-    told = first.astype("datetime64[D]")
-    told[first == never] = np.datetime64("NaT")
-    return told
+def _first_and_last(
+    survey: NDArray[np.intp], days: NDArray[np.datetime64], surveys: int
+) -> tuple[NDArray[np.datetime64], NDArray[np.datetime64]]:
+    """The first and last day of the shots of each survey, NaT where none is known."""
+    known = ~np.isnat(days)
+    at, day = survey[known], days[known].astype(np.int64)
+    never = np.iinfo(np.int64).min  # NumPy's own mark for no day
+    first, last = np.full(surveys, np.iinfo(np.int64).max), np.full(surveys, never)
+    np.minimum.at(first, at, day)
+    np.maximum.at(last, at, day)
+    first[last == never] = never
+    return first.astype("datetime64[D]"), last.astype("datetime64[D]")
 
 
 @dataclass(frozen=True, slots=True)
 class _Pairs:
-    """Shots beside their hydrants, a row a pair: place from the barrel, height from the median."""
+    """Shots of surveys, a row each: place from the barrel, height from the survey's median."""
 
-    hydrant: NDArray[np.intp]
+    survey: NDArray[np.intp]
     dx: NDArray[np.float64]
     dy: NDArray[np.float64]
     dz: NDArray[np.float64]
     sd: NDArray[np.float64]
-    hydrants: int
+    surveys: int
 
     def where(self, rows: NDArray[np.bool_]) -> _Pairs:
         return _Pairs(
-            self.hydrant[rows], self.dx[rows], self.dy[rows], self.dz[rows], self.sd[rows],
-            self.hydrants,
+            self.survey[rows], self.dx[rows], self.dy[rows], self.dz[rows], self.sd[rows],
+            self.surveys,
         )  # fmt: skip
 
     def total(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
-        sums = np.bincount(self.hydrant, weights=values, minlength=self.hydrants)
+        sums = np.bincount(self.survey, weights=values, minlength=self.surveys)
         return np.asarray(sums, dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True)
 class _Fit:
-    """Mean and plane of each hydrant's shots; the plane counts where `plane` is true."""
+    """Mean and plane of each survey's shots; the plane counts where `plane` is true."""
 
     count: NDArray[np.intp]
     mean_x: NDArray[np.float64]
@@ -309,8 +380,8 @@ class _Fit:
 
 def _fit(p: _Pairs) -> _Fit:
     """Means, and planes from the 3 x 3 normal equations in closed form."""
-    h = p.hydrant
-    count = np.bincount(h, minlength=p.hydrants)
+    h = p.survey
+    count = np.bincount(h, minlength=p.surveys)
     some = np.maximum(count, 1)
     sx, sy, sz = p.total(p.dx), p.total(p.dy), p.total(p.dz)
     mean_x, mean_y, mean_z = sx / some, sy / some, sz / some
@@ -331,7 +402,7 @@ def _fit(p: _Pairs) -> _Fit:
     own = p.total(p.sd**2) / some
     squares = p.total(residual**2)
     left = np.where(count > 3, squares / np.maximum(count - 3, 1), 0.0)
-    highest, lowest = np.full(p.hydrants, -np.inf), np.full(p.hydrants, np.inf)
+    highest, lowest = np.full(p.surveys, -np.inf), np.full(p.surveys, np.inf)
     np.maximum.at(highest, h, p.dz)
     np.minimum.at(lowest, h, p.dz)
     half_range = np.where(count > 1, (highest - lowest) / 2, 0.0)
@@ -363,7 +434,7 @@ def _outliers(p: _Pairs) -> NDArray[np.bool_]:
 
     Off the median alone is no fault: on a slope the one shot uphill is off it, and right.
     """
-    h, n = p.hydrant, p.hydrants
+    h, n = p.survey, p.surveys
     off = np.abs(p.dz)
     spread = 1.4826 * _group_median(off, h, n)
     many = np.bincount(h, minlength=n) >= 3

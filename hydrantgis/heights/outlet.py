@@ -17,6 +17,7 @@ import pandas as pd
 
 from hydrantgis.ground.tables import MEASURED_TO, READINGS
 from hydrantgis.ground.text import datum_key, fill
+from hydrantgis.heights.grade import CONTACT_GRADE_SD_FT
 from hydrantgis.standards.methods import CONTACT, METHODS
 
 if TYPE_CHECKING:
@@ -33,9 +34,6 @@ _SD_OF = {name: method.sd_in for name, method in METHODS.items()}
 _CONTACT = [name for name, method in METHODS.items() if method.weight == CONTACT]
 BEFORE_ALL_DAYS = -(10**9)
 _POINT_OF = {told: told.split("-")[1] for told in MEASURED_TO}
-
-CONTACT_GRADE_SD_FT = 0.1
-"""A height over shots that tell the grade no better than this is a screening height. [ft]"""
 
 
 def height_over_grade_in(
@@ -83,11 +81,13 @@ def curb_datum_in(
     return np.where(np.isnan(curb_distance_in), np.nan, datum)
 
 
-class _Heights(NamedTuple):
+class _Over(NamedTuple):
     """
-    Height, its uncertainty and its basis, a value a reading.
+    Readings over the ground, a value each.
 
-    Then whether it rests on a grade that is known only vaguely, and the day of that grade.
+    Height and its uncertainty, what it rests on and whether that tells the ground only vaguely, the
+    day of the ground, its elevation and uncertainty where they are known, and the uncertainty of
+    one point of the reading by itself.
     """
 
     height: NDArray[np.float64]
@@ -95,105 +95,150 @@ class _Heights(NamedTuple):
     basis: NDArray[np.object_]
     vague: NDArray[np.bool_]
     grade_on: NDArray[np.datetime64]
+    ground_ft: NDArray[np.float64]
+    ground_sd_ft: NDArray[np.float64]
+    point_sd: NDArray[np.float64]
 
 
-def _height_and_sd(
+def _over_ground(
     readings: pd.DataFrame,
     hydrant: NDArray[np.intp],
     grades: Mapping[str, GradeFit],
     terrains: Sequence[SurfaceGrade],
-    ground_of: str,
-) -> _Heights:
-    """Height from where it was measured, with what it rests on, a value a reading."""
-    direct = readings["outlet_height_in"].to_numpy(dtype=np.float64)
+    rule: HeightRule,
+    *,
+    own_day: bool,
+) -> _Over:
+    """Height over where it was measured from, with what it rests on."""
+    m = len(readings)
     outlet = readings["outlet_elev_ft"].to_numpy(dtype=np.float64)
-    ground = readings["grade_elev_ft"].to_numpy(dtype=np.float64)
+    ground = readings["grade_elev_ft"].to_numpy(dtype=np.float64, copy=True)
     method = readings["method"].to_numpy(dtype=object)
-    typical = readings["method"].map(_SD_OF).astype("float64")
+    typical = readings["method"].map(_SD_OF).astype("float64").to_numpy()
     own = readings["height_sd_in"].to_numpy(dtype=np.float64)
-    sd = np.where(np.isnan(own), typical.to_numpy(), own)
-    word = np.where(pd.isna(method), "method not told", method)
-    height, basis = direct.copy(), word.copy()
-    paired = np.isnan(height) & np.isfinite(outlet) & np.isfinite(ground)
-    vague = np.zeros(len(readings), dtype=bool)
-    grade_on = readings["reading_date"].to_numpy().astype("datetime64[D]")
+    # a method's figure is that of two equal points; what is said beside one elevation is its own
+    pair = np.isfinite(outlet) & np.isfinite(ground)
+    pair |= readings["outlet_height_in"].notna().to_numpy()
+    sd = np.where(np.isnan(own), typical, own)
+    point_sd = np.where(np.isnan(own) | pair, sd / math.sqrt(2), own)
+    height = readings["outlet_height_in"].to_numpy(dtype=np.float64, copy=True)
+    basis = np.where(pd.isna(method), "method not told", method)
+    word = basis.copy()
+    vague = np.zeros(m, dtype=bool)
+    days = readings["reading_date"].to_numpy().astype("datetime64[D]")
+    grade_on = days.copy()
+    paired = np.isnan(height) & pair
     height[paired] = height_over_grade_in(outlet[paired], ground[paired])
+    told = np.isnan(height) & np.isfinite(outlet)
+    ground[~told & ~paired] = np.nan
+    ground_sd = np.where(paired, sd / math.sqrt(2) / 12.0, np.nan)
     datum = readings["vertical_datum"].map(datum_key, na_action="ignore").to_numpy(dtype=object)
+
+    def over(rows: NDArray[np.bool_], elev: NDArray[np.float64], of: NDArray[np.float64]) -> None:
+        ground[rows], ground_sd[rows] = elev[rows], of[rows]
+        height[rows] = height_over_grade_in(outlet[rows], elev[rows])
+        sd[rows] = np.hypot(point_sd[rows], of[rows] * 12.0)
+        told[rows] = False
+
     for name, grade in grades.items():  # a datum or two
-        governs, governs_sd = grade.governing(ground_of)
-        fitted, fitted_sd = governs[hydrant], governs_sd[hydrant]
-        shot = np.isnan(height) & np.isfinite(outlet) & np.isfinite(fitted) & (datum == name)
-        height[shot] = height_over_grade_in(outlet[shot], fitted[shot])
-        # a method's figure is that of two equal parts; the ground's part is now the fit's
-        part = np.where(np.isnan(own[shot]), sd[shot] / math.sqrt(2), sd[shot])
-        sd[shot] = np.hypot(part, fitted_sd[shot] * 12.0)
-        vague[shot] = fitted_sd[shot] > CONTACT_GRADE_SD_FT
-        on = grade.on[hydrant][shot]
-        grade_on[shot] = np.where(np.isnat(on), grade_on[shot], on)
-        fit = grade.fit[hydrant][shot] if ground_of == "barrel" else ground_of
-        basis[shot] = fill(
+        survey = grade.on_day(hydrant, days) if own_day else grade.stands[hydrant]
+        elev, of = (grade.told(values, survey) for values in grade.governing(rule.ground))
+        rows = told & np.isfinite(elev) & (datum == name)
+        over(rows, elev, of)
+        at = survey[rows]
+        vague[rows] = grade.doubted()[at] | (of[rows] > CONTACT_GRADE_SD_FT)
+        grade_on[rows] = np.where(np.isnat(grade.on[at]), grade_on[rows], grade.on[at])
+        fit = grade.fit[at] if rule.ground == "barrel" else rule.ground
+        basis[rows] = fill(
             "{word} outlet over {fit} of {shots} shots",
-            word=word[shot], fit=fit, shots=grade.shots[hydrant][shot],
+            word=word[rows], fit=fit, shots=grade.shots[at],
         )  # fmt: skip
     for terrain in terrains:  # a terrain or two
-        under, under_sd = terrain.elev_ft[hydrant], terrain.sd_ft[hydrant]
-        over = np.isnan(height) & np.isfinite(outlet) & np.isfinite(under)
-        over &= datum == datum_key(terrain.vertical_datum)
-        height[over] = height_over_grade_in(outlet[over], under[over])
-        part = np.where(np.isnan(own[over]), sd[over] / math.sqrt(2), sd[over])
-        sd[over] = np.hypot(part, under_sd[over] * 12.0)
-        vague[over] = True
-        basis[over] = fill("{word} outlet over terrain {t}", word=word[over], t=terrain.name)
+        elev, of = terrain.elev_ft[hydrant], terrain.sd_ft[hydrant]
+        rows = told & np.isfinite(elev) & (datum == datum_key(terrain.vertical_datum))
+        over(rows, elev, of)
+        vague[rows] = True
+        basis[rows] = fill("{word} outlet over terrain {t}", word=word[rows], t=terrain.name)
         if not np.isnat(terrain.on):
-            grade_on[over] = terrain.on
-    return _Heights(height, sd, basis, vague, grade_on)
+            grade_on[rows] = terrain.on
+    return _Over(height, sd, basis, vague, grade_on, ground, ground_sd, point_sd)
 
 
-def _to_rule(
-    height: NDArray[np.float64],
-    readings: pd.DataFrame,
-    size_in: NDArray[np.float64],
-    rule: HeightRule,
-) -> tuple[NDArray[np.float64], NDArray[np.object_]]:
-    """The height as the rule asks for it, or why it cannot be had: a finding code a reading."""
+class _Asked(NamedTuple):
+    """Readings as the rule asks for them: height, uncertainty, flange over grade, why not."""
+
+    height: NDArray[np.float64]
+    sd: NDArray[np.float64]
+    flange: NDArray[np.float64]
+    why: NDArray[np.object_]
+
+
+def _as_asked(
+    told: _Over, readings: pd.DataFrame, size_in: NDArray[np.float64], rule: HeightRule
+) -> _Asked:
+    """The height as the rule asks for it, or a finding code that says why it cannot be had."""
+
+    def column(name: str) -> NDArray[np.float64]:
+        return readings[name].to_numpy(dtype=np.float64)
+
     outlet = readings["measured_to"].map(_OUTLET_OF).to_numpy(dtype=object)
     point = readings["measured_to"].map(_POINT_OF).to_numpy(dtype=object)
     start = readings["measured_from"].to_numpy(dtype=object)
-    flange = readings["flange_height_in"].to_numpy(dtype=np.float64)
-    curb = readings["curb_above_grade_in"].to_numpy(dtype=np.float64)
-    curb_distance = readings["curb_distance_in"].to_numpy(dtype=np.float64)
-
-    why = np.full(len(height), None, dtype=object)
+    from_flange, from_curb = start == "flange", start == "curb"
+    elev = column("outlet_elev_ft")
+    flange, curb = (
+        np.where(np.isnan(column(height)), (column(of) - told.ground_ft) * 12.0, column(height))
+        for height, of in (
+            ("flange_height_in", "flange_elev_ft"), ("curb_above_grade_in", "curb_elev_ft"),
+        )
+    )  # fmt: skip
+    why = np.full(len(readings), None, dtype=object)
 
     def cannot(where: NDArray[np.bool_], code: str) -> None:
         why[where & pd.isna(why)] = code
 
-    cannot(np.isnan(height), "no-height")
+    over, sd = told.height.copy(), told.sd.copy()
+    # between two points of one reading the ground does not count, nor what is not known of it
+    two_points = math.sqrt(2.0) * told.point_sd
+    if rule.datum == "flange-bottom":
+        direct = np.isfinite(elev) & np.isfinite(column("flange_elev_ft"))
+        direct &= np.isnan(column("outlet_height_in")) | np.isnan(column("flange_height_in"))
+        direct &= ~from_flange
+        over[direct] = height_over_grade_in(elev, column("flange_elev_ft"))[direct]
+        sd[direct] = two_points[direct]
+    else:
+        direct = np.zeros(len(readings), dtype=bool)
+    cannot(np.isnan(over), "no-height")
     cannot((rule.outlet != "any") & (outlet != rule.outlet), "reading-other-outlet")
     cannot(~np.isin(point, ["centerline", "bottom"]), "reading-other-outlet")
-    over = height.copy()
     # half an outlet between its centerline and its bottom
     down, up = (point == "centerline"), (point == "bottom")
     moved = down if rule.point == "bottom" else up
     over = np.where(moved, over + (-0.5 if rule.point == "bottom" else 0.5) * size_in, over)
     cannot(moved & np.isnan(size_in), "outlet-size-unknown")
+
+    def shift(rows: NDArray[np.bool_], by: NDArray[np.float64], code: str) -> None:
+        """Measured from one point, asked for from another: what lies between was measured too."""
+        over[rows] += by[rows]
+        sd[rows] = np.hypot(sd[rows], math.sqrt(2.0) * told.point_sd[rows])
+        cannot(rows & np.isnan(by), code)
+
     # first to grade, whatever it was measured from
-    from_flange, from_curb = start == "flange", start == "curb"
+    shift(from_curb & ~direct, curb, "curb-unknown")
     if rule.datum == "flange-bottom":
-        need = ~from_flange
-        over = np.where(from_curb, over + curb, over)
-        over = np.where(need, over - flange, over)
-        cannot(from_curb & np.isnan(curb), "curb-unknown")
-        cannot(need & np.isnan(flange), "flange-height-unknown")
+        shift(~from_flange & ~direct, -flange, "flange-height-unknown")
     else:
-        over = np.where(from_flange, over + flange, np.where(from_curb, over + curb, over))
-        cannot(from_flange & np.isnan(flange), "flange-height-unknown")
-        cannot(from_curb & np.isnan(curb), "curb-unknown")
+        shift(from_flange, flange, "flange-height-unknown")
     if rule.datum == "higher-of-curb-and-grade":
-        datum = curb_datum_in(curb, curb_distance, within_in=rule.curb_within_in or 0.0)
+        datum = curb_datum_in(curb, column("curb_distance_in"), within_in=rule.curb_within_in or 0)
         over = over - datum
         cannot(np.isnan(datum), "curb-unknown")
-    return np.where(pd.isna(why), over, np.nan), why
+        # over a curb the ground does not count either; the curb was measured by itself
+        leveled = np.isfinite(elev) & np.isfinite(column("curb_elev_ft"))
+        leveled &= np.isnan(column("outlet_height_in")) & np.isnan(column("curb_above_grade_in"))
+        apart = np.where(leveled, two_points, np.hypot(sd, two_points))
+        sd = np.where(datum > 0, np.where(from_curb, told.sd, apart), sd)
+    return _Asked(np.where(pd.isna(why), over, np.nan), sd, flange, why)
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,6 +258,11 @@ class ReadingHeights:
         Standard uncertainty; shape (m,). [in]
     basis
         What the height rests on; shape (m,).
+    flange_in
+        The flange over grade; missing where that is not known; shape (m,). [in]
+    ground_ft, ground_sd_ft
+        Elevation of the ground that it stands over and its share in the uncertainty, missing where
+        it rests on none; shape (m,). [ft]
     screening
         Whether it may rank visits alone; shape (m,).
     grade_on
@@ -226,6 +276,9 @@ class ReadingHeights:
     height_in: NDArray[np.float64]
     sd_in: NDArray[np.float64]
     basis: NDArray[np.object_]
+    flange_in: NDArray[np.float64]
+    ground_ft: NDArray[np.float64]
+    ground_sd_ft: NDArray[np.float64]
     screening: NDArray[np.bool_]
     grade_on: NDArray[np.datetime64]
     why_not: NDArray[np.object_]
@@ -244,6 +297,7 @@ def reading_heights(
     *,
     grades: Mapping[str, GradeFit] | None = None,
     terrains: Sequence[SurfaceGrade] = (),
+    own_day: bool = False,
 ) -> ReadingHeights:
     """
     Every reading as the rule asks for it.
@@ -252,6 +306,9 @@ def reading_heights(
     ----------
     hydrants, readings, rule, grades, terrains
         As `hydrantgis.heights.basis.basis_heights`.
+    own_day
+        An outlet's elevation stands over the ground as it was surveyed with it, or over none; else
+        over the ground as it is.
 
     Returns
     -------
@@ -263,7 +320,8 @@ def reading_heights(
     rows = readings[position >= 0]
     at = position[position >= 0]
     fits = grades or {}
-    height, sd, basis, vague, grade_on = _height_and_sd(rows, at, fits, terrains, rule.ground)
+    over = _over_ground(rows, at, fits, terrains, rule, own_day=own_day)
+    height = over.height
     limits = READINGS["outlet_height_in"]
     impossible = (height < (limits.least or 0.0)) | (height > (limits.most or 0.0))
     height[impossible] = np.nan
@@ -275,14 +333,19 @@ def reading_heights(
     size = np.full(len(rows), np.nan)
     for outlet, values in sizes.items():
         size = np.where(told == outlet, values[at], size)
-    over, why = _to_rule(height, rows, size, rule)
-    waiting = np.isnan(height) & rows["outlet_elev_ft"].notna().to_numpy()
-    datum = rows["vertical_datum"].map(datum_key, na_action="ignore")
-    grounds = {*fits, *(datum_key(terrain.vertical_datum) for terrain in terrains)}
-    apart = (not grounds) | datum.isin(grounds).to_numpy(dtype=bool)
-    why[waiting] = np.where(apart[waiting], "no-grade", "datums-differ")
+    asked = _as_asked(over, rows, size, rule)
+    why = asked.why
+    waiting = np.isnan(asked.height) & np.isnan(height) & rows["outlet_elev_ft"].notna().to_numpy()
+    there = np.zeros(len(hydrants), dtype=bool)
+    for ground in (*(fit.stands >= 0 for fit in fits.values()),
+                   *(np.isfinite(terrain.elev_ft) for terrain in terrains)):  # fmt: skip
+        there |= ground
+    why[waiting] = np.where(there[at[waiting]], "datums-differ", "no-grade")
     why[impossible] = "height-implausible"
     # a method not told orders no kit
-    screen = vague | ~rows["method"].isin(_CONTACT).to_numpy(dtype=bool)
-    sd = np.where(np.isnan(sd), METHODS["eye"].sd_in, sd)
-    return ReadingHeights(rows, at, over, sd, basis, screen, grade_on, why)
+    screen = over.vague | ~rows["method"].isin(_CONTACT).to_numpy(dtype=bool)
+    sd = np.where(np.isnan(asked.sd), METHODS["eye"].sd_in, asked.sd)
+    return ReadingHeights(
+        rows, at, asked.height, sd, over.basis, asked.flange, over.ground_ft, over.ground_sd_ft,
+        screen, over.grade_on, why,
+    )  # fmt: skip

@@ -2,8 +2,8 @@
 Readings out of shots on hydrants: the outlet, the flange and the curb beside it.
 
 A shot belongs to the hydrant that it names, else to the only one near it. What it stands on is told
-by its code; an outlet's shot makes a reading of its elevation, a flange's and a curb's say more of
-that reading, over the grade that the ground shots make.
+by its code; an outlet's shot makes a reading of its elevation, a flange's and a curb's stand beside
+it.
 """
 
 from __future__ import annotations
@@ -17,14 +17,11 @@ from scipy.spatial import cKDTree
 from hydrantgis.ground.findings import findings, join_findings, no_findings
 from hydrantgis.ground.tables import READINGS, SHOTS_ON_HYDRANT
 from hydrantgis.ground.text import datum_key, fill
+from hydrantgis.heights.epochs import day_numbers
 from hydrantgis.standards.methods import GRADE_SHOT_SD_FT
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from numpy.typing import ArrayLike, NDArray
-
-    from hydrantgis.heights.grade import GradeFit
 
 NEAR_FT = 10.0
 """
@@ -101,9 +98,6 @@ def readings_of_shots(
     shots: pd.DataFrame,
     hydrants_ft: NDArray[np.float64],
     shots_ft: NDArray[np.float64],
-    grades: Mapping[str, GradeFit],
-    *,
-    ground_of: str = "barrel",
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """
     Readings that shots on hydrants make.
@@ -116,16 +110,12 @@ def readings_of_shots(
         The `shots` table, of every code but `ground`.
     hydrants_ft, shots_ft
         Where they are on one plane, shapes (n, 2) and (m, 2). [ft]
-    grades
-        Grade at the hydrants, in their order, by `datum_key` of the vertical datum.
-    ground_of
-        Which ground flange and curb stand over, that of the outlet: the rule's, one of `GROUNDS`.
 
     Returns
     -------
     readings
-        The `readings` table: one of each shot on an outlet, with the mean of the flange's shots and
-        the nearest curb beside it, where they are of the same datum.
+        The `readings` table: one of each shot on an outlet, with the flange of the day nearest to
+        it (the mean of its shots) and the nearest curb beside it, where they are of the same datum.
     findings
         Shots on hydrants that belong to none, or to more than one.
 
@@ -141,22 +131,24 @@ def readings_of_shots(
     at, why = hydrant_of_shot(hydrants_ft, shots_ft[on], named[on])
     noticed = _untold(shots[on], why)
     held = shots[on].assign(
-        at=at, datum=shots["vertical_datum"][on].map(datum_key, na_action="ignore")
+        at=at,
+        datum=shots["vertical_datum"][on].map(datum_key, na_action="ignore"),
+        day=day_numbers(shots["shot_date"][on].to_numpy()),
     )
     held = held[at >= 0]
     outlets = held[held["shot_code"].str.startswith("outlet")]
     if not len(outlets):
         return READINGS.conform(pd.DataFrame(index=pd.RangeIndex(0))), noticed
     where = outlets["at"].to_numpy()
-    keys = pd.MultiIndex.from_frame(outlets[["at", "datum"]])
-    flange = held[held["shot_code"] == "flange"].groupby(["at", "datum"])["elev_ft"].mean()
     curbs = shots[code == "curb"]
     curb, curb_ft = _curbs(hydrants_ft[where], outlets["datum"], curbs, shots_ft[code == "curb"])
-    ground = _grade_of(where, outlets["datum"], grades, ground_of)
     sd = outlets["elev_sd_ft"].fillna(GRADE_SHOT_SD_FT)
+    # surveys number their points each from 1
+    on_day = " of " + outlets["shot_date"].dt.strftime("%Y-%m-%d").astype("str")
+    name = "shot " + outlets["shot_id"] + on_day.fillna("")
     made = pd.DataFrame(
         {
-            "reading_id": "shot " + outlets["shot_id"],
+            "reading_id": name,
             "hydrant_id": ids[where],
             "reading_date": outlets["shot_date"],
             "method": "shot",
@@ -164,8 +156,8 @@ def readings_of_shots(
             "measured_from": "grade",
             "outlet_elev_ft": outlets["elev_ft"],
             "vertical_datum": outlets["vertical_datum"],
-            "flange_height_in": (flange.reindex(keys).to_numpy() - ground) * 12.0,
-            "curb_above_grade_in": (curb - ground) * 12.0,
+            "flange_elev_ft": _flanges(held, outlets),
+            "curb_elev_ft": curb,
             "curb_distance_in": curb_ft * 12.0,
             "height_sd_in": sd * 12.0,
         }
@@ -187,16 +179,16 @@ def _untold(shots: pd.DataFrame, why: NDArray[np.object_]) -> pd.DataFrame:
     return join_findings(*found)
 
 
-def _grade_of(
-    where: NDArray[np.intp], datum: pd.Series, grades: Mapping[str, GradeFit], ground_of: str
-) -> NDArray[np.float64]:
-    """Grade at the hydrant of each shot, in its datum; missing where none is known. [ft]"""
-    ground = np.full(len(where), np.nan)
-    names = datum.to_numpy(dtype=object)
-    for name, grade in grades.items():  # a datum or two
-        ours = names == name
-        ground[ours] = grade.governing(ground_of)[0][where[ours]]
-    return ground
+def _flanges(held: pd.DataFrame, outlets: pd.DataFrame) -> NDArray[np.float64]:
+    """The flange by each outlet, a mean of the day nearest to the outlet's. [ft]"""
+    keys = ["at", "datum"]
+    days = held[held["shot_code"] == "flange"].groupby([*keys, "day"])["elev_ft"].mean()
+    mean = days.rename("flange_ft").reset_index().sort_values("day", kind="stable")
+    asked = outlets[[*keys, "day"]].reset_index(drop=True).reset_index()
+    near = pd.merge_asof(
+        asked.sort_values("day", kind="stable"), mean, on="day", by=keys, direction="nearest"
+    )
+    return near.set_index("index")["flange_ft"].sort_index().to_numpy(dtype=np.float64)
 
 
 def _curbs(

@@ -35,11 +35,28 @@ class GradeChange:
         How many works the change rests on; shape (n,).
     at_edge
         Whether the point lies on the line of a work and inside none; shape (n,).
+    point, work
+        Pairs of positions: that point and that work meet, and the work counts there.
     """
 
     change_in: NDArray[np.float64]
     works: NDArray[np.intp]
     at_edge: NDArray[np.bool_]
+    point: NDArray[np.intp]
+    work: NDArray[np.intp]
+
+    def total(self, of_work: NDArray[np.float64]) -> NDArray[np.float64]:
+        """
+        A value of each work, added up where several count, shape (n,); of the largest at an edge.
+
+        Parameters
+        ----------
+        of_work
+            Shape (m,).
+        """
+        n = len(self.change_in)
+        total = np.bincount(self.point, weights=of_work[self.work], minlength=n)
+        return np.where(self.at_edge, _farthest(self.point, of_work[self.work], n), total)
 
 
 def change_at(
@@ -97,7 +114,7 @@ def change_at(
     if overlap == "none":
         result[(number > 1) & ~at_edge] = np.nan
     result[shapely.is_missing(points) | shapely.is_empty(points)] = np.nan
-    return GradeChange(result, number, at_edge)
+    return GradeChange(result, number, at_edge, point, work)
 
 
 def _farthest(group: NDArray[np.intp], values: NDArray[np.float64], n: int) -> NDArray[np.float64]:

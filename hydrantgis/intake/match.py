@@ -107,6 +107,8 @@ NAMES: dict[str, tuple[str, ...]] = {
     "grade_elev_ft": ("grade_elev", "grade_elevation", "ground_elev", "ground_elevation"),
     "vertical_datum": ("vertical_datum", "datum", "vdatum"),
     "flange_height_in": ("flange_height", "flange", "break_flange_height", "flange_hgt"),
+    "flange_elev_ft": ("flange_elev", "flange_elevation"),
+    "curb_elev_ft": ("curb_elev", "curb_elevation", "top_of_curb_elev"),
     "curb_above_grade_in": ("curb_above_grade", "curb_height", "curb"),
     "curb_distance_in": ("curb_distance", "distance_to_curb"),
     "height_sd_in": ("height_sd", "uncertainty", "sd", "sigma"),

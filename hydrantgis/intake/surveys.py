@@ -42,7 +42,8 @@ def settle_readings(
     for method, text in words.method_sd.items():
         bare = (frame["method"] == method) & frame["height_sd_in"].isna()
         frame.loc[bare, "height_sd_in"] = parse_length_in(text, unit=None)[0]
-    for name in ("outlet_elev_ft", "grade_elev_ft"):
+    elevations = ("outlet_elev_ft", "grade_elev_ft", "flange_elev_ft", "curb_elev_ft")
+    for name in elevations:
         mark = frame[name].notna() & ((frame[name] <= _LEAST_ELEV_FT) | (frame[name] == 0))
         ledger.notes.append(
             findings(
@@ -108,7 +109,7 @@ def settle_readings(
                 do=f"name the field with --field {name}=FIELD, or say it for all with {do}",
             )
     frame.loc[height.isna() & elev.notna(), "measured_from"] = "grade"
-    _need_datum(frame, elev.notna() | frame["grade_elev_ft"].notna())
+    _need_datum(frame, frame[list(elevations)].notna().any(axis=1))
     frame["reading_id"] = content_ids(frame.drop(columns="reading_id"), "r")
     again = frame["reading_id"].duplicated(keep="first")
     ledger.put_aside(again, "rejected", "row-repeated", "the same reading stands further up")

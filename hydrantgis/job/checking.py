@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 
 from hydrantgis.assess import check as assess
@@ -75,9 +76,10 @@ class Checked:
     def drifts(self) -> pd.DataFrame:
         """The `drifts` table: how fast heights change, of judged hydrants with two days."""
         window = self.rule.window
+        heights = self.heights
         told = drifts(
-            self.hydrants, self.heights.told, lo_in=window.lo_in, hi_in=window.hi_in,
-            since=self.heights.changed_on,
+            self.hydrants, heights.of_their_days(self.rule), lo_in=window.lo_in, hi_in=window.hi_in,
+            since=np.fmax(heights.changed_on, heights.fitted_on),
         )  # fmt: skip
         judged = self.table["hydrant_id"][self.table["verdict"].notna()]
         return told[told["hydrant_id"].isin(judged)].reset_index(drop=True)

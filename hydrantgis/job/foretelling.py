@@ -15,20 +15,24 @@ import pandas as pd
 from hydrantgis.assess import check as assess
 from hydrantgis.assess.scenario import compare
 from hydrantgis.ground.errors import RegisterError, WordsError, some
-from hydrantgis.ground.findings import findings, join_findings
+from hydrantgis.ground.findings import findings, join_findings, no_findings
+from hydrantgis.ground.plane import xy
 from hydrantgis.ground.results import EFFECTS, SCENARIO
-from hydrantgis.ground.tables import PROVENANCE, WORKS
+from hydrantgis.ground.tables import PROVENANCE
 from hydrantgis.ground.text import datum_key
 from hydrantgis.heights.changes import (
     Change,
     SurfaceGrade,
     after_change,
     planned_change,
+    without_ground,
     works_change,
 )
 from hydrantgis.heights.works import grade_change_in
+from hydrantgis.intake.datums import Shift, shift_between
+from hydrantgis.intake.systems import to_degrees
 from hydrantgis.job.checking import Checked, check
-from hydrantgis.job.heights import surfaces_of
+from hydrantgis.job.heights import surfaces_of, works_of
 from hydrantgis.job.moment import quiet
 from hydrantgis.register.geopackage import write_geopackage
 from hydrantgis.register.store import Register
@@ -37,6 +41,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
+
+_NO_DAY = np.datetime64("NaT", "D")
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,14 +131,14 @@ def scenario(
     tell("the grade to come")
     store = Register(Path(register))
     if surface is not None:
-        change, noticed = _by_surface(store, now, surface)
+        change, basis, noticed = _by_surface(store, now, surface)
         title = f"design surface {surface}"
     else:
         chosen = _works(store, works)
         change = planned_change(now.hydrants.geometry, chosen)
+        basis = after_change(now.heights.basis, change, now.rule)
         _, noticed = grade_change_in(now.hydrants, chosen)
         title = f"works {some(chosen['work_id'].unique().tolist(), 12)}"
-    basis = after_change(now.heights.basis, change, now.rule)
     lost = (
         basis["outlet_height_in"].isna() & now.heights.basis["outlet_height_in"].notna()
     ).to_numpy()
@@ -145,7 +151,7 @@ def scenario(
 
 def _works(store: Register, named: Sequence[str] | None) -> gpd.GeoDataFrame:
     """The works of those ids, or all that are not built."""
-    stands = gpd.GeoDataFrame(store.read(WORKS))
+    stands, _ = works_of(store)
     planned = stands["built_on"].isna()
     known = stands["work_id"].unique().tolist()
     missing = [work for work in named or () if work not in known]
@@ -171,8 +177,15 @@ def _works(store: Register, named: Sequence[str] | None) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(chosen)
 
 
-def _by_surface(store: Register, now: Checked, name: str) -> tuple[Change, pd.DataFrame]:
-    """The design less the grade that is known, at the hydrants that it reaches."""
+def _by_surface(
+    store: Register, now: Checked, name: str
+) -> tuple[Change, pd.DataFrame, pd.DataFrame]:
+    """
+    The design less the grade that is known, and the heights over the design.
+
+    A height that stands over a ground of known elevation loses that ground, and what is not known
+    of it with it.
+    """
     designs = {s.name: s for s in surfaces_of(store, now.hydrants, "design")}
     if name not in designs:
         raise WordsError(
@@ -180,46 +193,86 @@ def _by_surface(store: Register, now: Checked, name: str) -> tuple[Change, pd.Da
             accepted=some(list(designs), 20) or "none",
             do="bring it in with `survey SOURCE --as surface --name NAME`",
         )  # fmt: skip
-    design = designs[name]
-    elev, sd = _present_grade(store, now, design)
+    design, n = designs[name], len(now.hydrants)
     reached = np.isfinite(design.elev_ft)
-    unknown = reached & ~np.isfinite(elev)
-    change = np.where(reached, (design.elev_ft - elev) * 12.0, 0.0)
-    spread = np.where(reached, np.hypot(design.sd_ft, sd) * 12.0, 0.0)
-    by = np.where(reached, f"design {name}", "").astype(object)
+    own, others = _own_grounds(now), _other_grounds(store, now)
+    rise, sd, alone = np.zeros(n), np.zeros(n), np.zeros(n)
+    left, cancels, notes = reached.copy(), np.zeros(n, dtype=bool), [no_findings()]
+    for ground in (*own, *others):  # a datum or two, of heights, shots and terrain
+        asking = left & np.isfinite(ground.elev_ft)
+        if not asking.any():
+            continue
+        there = _in_datum(now.hydrants, design, ground.vertical_datum)
+        if there.why_not:
+            notes.append(
+                findings(
+                    "datum-not-converted", table="surfaces", keys=["(all)"], values=[name],
+                    messages=f"{design.vertical_datum} into {ground.vertical_datum}: "
+                    f"{there.why_not}",
+                )
+            )  # fmt: skip
+        rows = asking & np.isfinite(there.shift_ft)
+        rise[rows] = (design.elev_ft + there.shift_ft - ground.elev_ft)[rows] * 12.0
+        alone[rows] = np.hypot(design.sd_ft, there.sd_ft)[rows] * 12.0
+        sd[rows] = np.hypot(alone, ground.sd_ft * 12.0)[rows]
+        if any(ground is of_height for of_height in own):
+            cancels |= rows
+        left &= ~rows
+    rise[left] = sd[left] = alone[left] = np.nan
     ids = now.hydrants["hydrant_id"]
     beyond = int((~reached).sum())
     noticed = join_findings(
-        findings("no-present-grade", table="hydrants", keys=ids[pd.Series(unknown, ids.index)]),
+        *notes,
+        findings("no-present-grade", table="hydrants", keys=ids[pd.Series(left, ids.index)]),
         findings("beyond-design", table="hydrants", keys=["(all)"] if beyond else [],
                  messages=f"{beyond:,} hydrants lie beyond the design and stand as they do now"),
     )  # fmt: skip
-    return Change(change, spread, by), noticed
+    by = np.where(reached, f"design {name}", "").astype(object)
+    bare = without_ground(now.heights.basis, cancels, now.rule)
+    cancels &= now.rule.datum == "grade"
+    over = after_change(bare, Change(rise, np.where(cancels, alone, sd), by), now.rule)
+    return Change(rise, sd, by), over, noticed
 
 
-def _present_grade(
-    store: Register, now: Checked, design: SurfaceGrade
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _in_datum(hydrants: gpd.GeoDataFrame, design: SurfaceGrade, datum: str) -> Shift:
+    """What brings the design into a datum."""
+    if datum_key(design.vertical_datum) == datum_key(datum) or hydrants.crs is None:
+        return Shift(np.zeros(len(hydrants)), 0.0, "", "")
+    lon, lat = to_degrees(xy(hydrants.geometry), hydrants.crs)
+    return shift_between(design.vertical_datum, datum, lon, lat)
+
+
+def _own_grounds(now: Checked) -> list[SurfaceGrade]:
+    """The grounds that heights stand over, by datum."""
+    basis = now.heights.basis
+    elev, sd = (basis[name].to_numpy(np.float64) for name in ("grade_elev_ft", "grade_sd_ft"))
+    datum = basis["vertical_datum"].where(basis["grade_elev_ft"].notna())
+    return [
+        SurfaceGrade("", _NO_DAY, np.where(rows, elev, np.nan), sd, str(name))
+        for name in datum.dropna().unique()
+        for rows in [(datum == name).fillna(value=False).to_numpy(dtype=bool)]
+    ]
+
+
+def _other_grounds(store: Register, now: Checked) -> list[SurfaceGrade]:
     """
-    Grade as it is, in the datum of the design: of shots, else of the newest terrain. [ft]
+    Grade as it is, of shots, then of terrain, the newest first.
 
     Works that were built since raised it, as they lowered the heights that stand.
     """
-    n, datum = len(now.hydrants), datum_key(design.vertical_datum)
-    elev, sd = np.full(n, np.nan), np.full(n, np.nan)
-    told = []
-    if datum in now.heights.grades:
-        fit = now.heights.grades[datum]
-        told.append((fit.elev_ft, fit.sd_ft, fit.on))
-    told += [
-        (t.elev_ft, t.sd_ft, np.full(n, t.on))
-        for t in now.heights.terrains
-        if datum_key(t.vertical_datum) == datum
-    ]
-    works = gpd.GeoDataFrame(store.read(WORKS))
-    for ground, ground_sd, on in told:  # the shots and a terrain or two
+    works, _ = works_of(store)
+    grounds: list[SurfaceGrade] = []
+
+    def add(
+        datum: str, elev: NDArray[np.float64], sd: NDArray[np.float64], on: NDArray[np.datetime64]
+    ) -> None:
         since = works_change(now.hydrants.geometry, works, on)
-        rows = np.isnan(elev) & np.isfinite(ground)
-        elev[rows] = (ground + since.change_in / 12.0)[rows]
-        sd[rows] = np.hypot(ground_sd, since.sd_in / 12.0)[rows]
-    return elev, sd
+        raised, of = elev + since.change_in / 12.0, np.hypot(sd, since.sd_in / 12.0)
+        grounds.append(SurfaceGrade("", _NO_DAY, raised, of, datum))
+
+    for datum, fit in now.heights.grades.items():  # a datum or two
+        elev, sd = (fit.told(values, fit.stands) for values in (fit.elev_ft, fit.sd_ft))
+        add(datum, elev, sd, np.append(fit.on, _NO_DAY)[fit.stands])
+    for t in now.heights.terrains:  # a terrain or two
+        add(t.vertical_datum, t.elev_ft, t.sd_ft, np.full(len(t.elev_ft), t.on))
+    return grounds

@@ -16,15 +16,20 @@ from hydrantgis.ground.findings import findings, join_findings, no_findings
 from hydrantgis.ground.plane import plane_ft, xy
 from hydrantgis.ground.results import GRADES
 from hydrantgis.ground.tables import READINGS, SURFACES, WORKS
-from hydrantgis.ground.text import datum_key
+from hydrantgis.ground.text import datum_key, fill
 from hydrantgis.heights.basis import standing
 from hydrantgis.heights.changes import (
+    Change,
     SurfaceGrade,
     carried_forward,
     last_built,
+    older_than_kit,
+    shots_change,
     terrain_change,
+    undated_over,
     works_change,
 )
+from hydrantgis.heights.epochs import TOLD_APART
 from hydrantgis.heights.grade import GradeFit, grade_at
 from hydrantgis.heights.outlet import ReadingHeights, reading_heights
 from hydrantgis.heights.shots import readings_of_shots
@@ -42,6 +47,7 @@ if TYPE_CHECKING:
     from hydrantgis.standards.rules import HeightRule
 
 
+BEFORE_ALL = np.datetime64("0001-01-01", "D")
 SHOT_RADIUS_FT = 25.0
 """Ground shots farther from a hydrant than this do not tell its grade. [ft]"""
 
@@ -61,10 +67,13 @@ class Heights:
         Grade from shots, by datum.
     terrains
         What terrain models tell, the newest first.
-    told
-        Every reading as the rule asks for it.
+    readings
+        The `readings` table, with those that shots on hydrants make.
     changed_on
         The last day on which works changed the grade, NaT where none did; shape (n,).
+        [datetime64[D]]
+    fitted_on
+        The last day on which the hydrant got another extension, NaT where it never did; shape (n,).
         [datetime64[D]]
     findings
         What was noticed.
@@ -74,20 +83,35 @@ class Heights:
     basis: pd.DataFrame
     grades: dict[str, GradeFit]
     terrains: list[SurfaceGrade]
-    told: ReadingHeights
+    readings: pd.DataFrame
     changed_on: NDArray[np.datetime64]
+    fitted_on: NDArray[np.datetime64]
     findings: pd.DataFrame
 
+    def of_their_days(self, rule: HeightRule) -> ReadingHeights:
+        """
+        Every reading over the ground as it was then.
+
+        Parameters
+        ----------
+        rule
+            As the rule asks for it.
+        """
+        return reading_heights(self.hydrants, self.readings, rule, grades=self.grades, own_day=True)
+
     def grade_table(self) -> pd.DataFrame:
-        """The `grades` table: a row for each hydrant and datum with shots."""
+        """The `grades` table: a row for each hydrant, datum and survey with shots."""
         parts = []
         for datum, fit in self.grades.items():  # a datum or two
             told = fit.shots > 0
+            stands = np.zeros(len(told), dtype=bool)
+            stands[fit.stands[fit.stands >= 0]] = True
             parts.append(
                 pd.DataFrame(
                     {
-                        "hydrant_id": self.hydrants["hydrant_id"].to_numpy(dtype=object),
-                        "vertical_datum": datum, "grade_elev_ft": fit.elev_ft,
+                        "hydrant_id": self.hydrants["hydrant_id"].to_numpy(object)[fit.hydrant],
+                        "vertical_datum": datum, "survey_date": fit.on.astype("datetime64[ms]"),
+                        "stands": stands, "grade_elev_ft": fit.elev_ft,
                         "grade_sd_ft": fit.sd_ft, "fit": fit.fit, "shots": fit.shots,
                         "slope": fit.slope, "residual_ft": fit.residual_ft,
                         "highest_ft": fit.highest_ft, "lowest_ft": fit.lowest_ft,
@@ -118,27 +142,57 @@ def heights_of(store: Register, rule: HeightRule) -> Heights:
     ground = store.ground_shots()
     grades, outliers = _grades(hydrants, ground, flat, laid)
     shots = store.hydrant_shots()
-    shot, on_shots = readings_of_shots(
-        hydrants, shots, flat, laid(shots), grades, ground_of=rule.ground
-    )
+    shot, on_shots = readings_of_shots(hydrants, shots, flat, laid(shots))
     if len(shot):
         readings = READINGS.conform(pd.concat([readings, shot], ignore_index=True))
     terrains = surfaces_of(store, hydrants, "terrain")
-    names = [*ground["vertical_datum"].dropna().unique(), *(t.vertical_datum for t in terrains)]
-    grounds = list({datum_key(name): name for name in reversed(names)}.values())
-    readings, on_datums = _in_datum_of_ground(hydrants, readings, grounds)
+    known = _where_known(ground["vertical_datum"], grades, terrains)
+    readings, on_datums = _in_datum_of_ground(hydrants, readings, known)
     told = reading_heights(hydrants, readings, rule, grades=grades, terrains=terrains)
     basis, on_heights = standing(hydrants, told, rule)
-    works = gpd.GeoDataFrame(store.read(WORKS))
+    works, on_works = works_of(store)
     changed_on = last_built(hydrants.geometry, works)
     since = basis["grade_date"].to_numpy().astype("datetime64[D]")
-    # works that were built tell the change better than terrain
-    change = works_change(hydrants.geometry, works, since).or_else(
-        terrain_change(terrains, since, changed_on=changed_on)
+
+    def change(built: NDArray[np.datetime64], ground: NDArray[np.datetime64]) -> Change:
+        """By works since one day, else by shots, else by terrain since the other."""
+        told = works_change(hydrants.geometry, works, built)
+        for fit in grades.values():  # a datum or two
+            told = told.or_else(shots_change(fit, ground))
+        return told.or_else(terrain_change(terrains, ground, changed_on=changed_on))
+
+    never = np.full(len(hydrants), np.datetime64("NaT", "D"))
+    undated = np.isnat(since) & basis["outlet_height_in"].notna().to_numpy()
+    basis, on_changes = carried_forward(hydrants, basis, change(since, since), rule)
+    ever = change(
+        np.where(undated, BEFORE_ALL, never), np.where(undated, _first(grades, terrains), never)
     )
-    basis, on_changes = carried_forward(hydrants, basis, change, rule)
-    noticed = join_findings(outliers, on_shots, on_datums, on_heights, on_changes)
-    return Heights(hydrants, basis, grades, terrains, told, changed_on, noticed)
+    basis, on_undated = undated_over(hydrants, basis, ever, rule)
+    fitted = hydrants["hydrant_id"].map(store.kits_fitted().to_dict())
+    fitted_on = pd.to_datetime(fitted).to_numpy().astype("datetime64[D]")
+    basis, on_kits = older_than_kit(hydrants, basis, fitted_on)
+    noticed = join_findings(
+        outliers, on_shots, on_datums, on_works, on_heights, on_changes, on_undated, on_kits
+    )
+    return Heights(hydrants, basis, grades, terrains, readings, changed_on, fitted_on, noticed)
+
+
+def works_of(store: Register) -> tuple[gpd.GeoDataFrame, pd.DataFrame]:
+    """
+    The works of a register, and which of them are said to be built on a day that had not come.
+
+    Parameters
+    ----------
+    store
+        The register; works of a day after the last intake are planned ones.
+    """
+    works = gpd.GeoDataFrame(store.read(WORKS))
+    ahead = works["built_on"] > pd.Timestamp(store.recorded_at().date())
+    noticed = findings(
+        "work-ahead", table="works", keys=works["work_id"][ahead], column="built_on",
+        values=works["built_on"][ahead].dt.strftime("%Y-%m-%d"),
+    )  # fmt: skip
+    return works.assign(built_on=works["built_on"].mask(ahead)), noticed
 
 
 def _on_plane(
@@ -183,51 +237,98 @@ def _grades(
                 messages=[f"left out of the grade at hydrant {name}" for name in at],
             )
         )  # fmt: skip
+        notes.append(_moved(hydrants["hydrant_id"].to_numpy(dtype=object), fit))
     return fits, join_findings(*notes)
 
 
+def _moved(ids: NDArray[np.object_], fit: GradeFit) -> pd.DataFrame:
+    """Where the shots that tell the grade and those of a time before say that it has moved."""
+    now = fit.stands[fit.stands >= 0]
+    then = fit.before()[now]
+    now, then = now[then >= 0], then[then >= 0]
+    moved = fit.elev_ft[now] - fit.elev_ft[then]
+    clear = np.abs(moved) > TOLD_APART * np.hypot(fit.sd_ft[now], fit.sd_ft[then])
+    doubted = clear & fit.doubted()[now]
+    notes = []
+    for code, rows in (("grade-moved", clear & ~doubted), ("grade-doubted", doubted)):
+        days = (fit.on[at[rows]].astype(str).astype(object) for at in (now, then))
+        message = "{i} in from those of {b} to those of {a}"
+        notes.append(
+            findings(
+                code, table="hydrants", keys=ids[fit.hydrant[now[rows]]],
+                messages=fill(message, i=moved[rows] * 12.0, a=next(days), b=next(days)),
+            )
+        )  # fmt: skip
+    return join_findings(*notes)
+
+
+def _first(grades: dict[str, GradeFit], terrains: list[SurfaceGrade]) -> np.datetime64:
+    """The first day of which anything tells the ground."""
+    days = [fit.on for fit in grades.values()] + [np.array([t.on]) for t in terrains]
+    told = np.concatenate([np.array([], "M8[D]"), *days])
+    told = np.sort(told[~np.isnat(told)])
+    return told[0] if len(told) else BEFORE_ALL
+
+
+def _where_known(
+    names: pd.Series, grades: dict[str, GradeFit], terrains: list[SurfaceGrade]
+) -> dict[str, NDArray[np.bool_]]:
+    """Where the ground is known, by datum as it is first called; shots go before terrain."""
+    called = {datum_key(name): name for name in reversed(names.dropna().unique())}
+    known = {called[key]: fit.stands >= 0 for key, fit in grades.items()}
+    for terrain in terrains:  # a terrain or two
+        name = called.setdefault(datum_key(terrain.vertical_datum), terrain.vertical_datum)
+        known[name] = known.get(name, False) | np.isfinite(terrain.elev_ft)
+    return known
+
+
 def _in_datum_of_ground(
-    hydrants: gpd.GeoDataFrame, readings: pd.DataFrame, grounds: list[str]
+    hydrants: gpd.GeoDataFrame, readings: pd.DataFrame, known: dict[str, NDArray[np.bool_]]
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """
-    Outlet elevations in a datum in which the ground is known, where the way there is known.
+    Outlet elevations in a datum in which the ground there is known, where the way is known.
 
     A reading with a grade of its own is a height already, whatever its datum.
     """
-    alone = readings["outlet_elev_ft"].notna() & readings["grade_elev_ft"].isna()
-    alone &= readings["outlet_height_in"].isna()
+    at = pd.Index(hydrants["hydrant_id"]).get_indexer(pd.Index(readings["hydrant_id"]))
+    asking = readings["outlet_elev_ft"].notna() & readings["grade_elev_ft"].isna()
+    asking &= readings["outlet_height_in"].isna() & readings["vertical_datum"].notna() & (at >= 0)
     datum = readings["vertical_datum"].map(datum_key, na_action="ignore")
-    strange = alone & datum.notna() & ~datum.isin([datum_key(name) for name in grounds])
-    if not strange.any() or not grounds or hydrants.crs is None:
+    for name, there in known.items():
+        asking &= (datum != datum_key(name)) | ~there[at]
+    if not asking.any() or not known or hydrants.crs is None:
         return readings, no_findings()
     lon, lat = to_degrees(xy(hydrants.geometry), hydrants.crs)
-    at = pd.Index(hydrants["hydrant_id"]).get_indexer(pd.Index(readings["hydrant_id"]))
     result, notes = readings.copy(), [no_findings()]
     typical = readings["method"].map({name: m.sd_in for name, m in METHODS.items()})
-    for name in readings["vertical_datum"][strange].unique():  # a datum or two
-        told = [(ground, shift_between(name, ground, lon, lat)) for ground in grounds]
-        ground, shift = next(((g, s) for g, s in told if not s.why_not), told[0])
-        rows = strange & (readings["vertical_datum"] == name) & (at >= 0)
-        if shift.why_not:
+    part = readings["height_sd_in"].fillna(typical / math.sqrt(2))
+    for name in readings["vertical_datum"][asking].unique():  # a datum or two
+        for ground, there in known.items():
+            rows = asking & (readings["vertical_datum"] == name) & there[at]
+            if not rows.any():
+                continue
+            shift = shift_between(name, ground, lon, lat)
+            if shift.why_not:
+                notes.append(
+                    findings(
+                        "datum-not-converted", table="readings", keys=["(all)"], values=[name],
+                        messages=f"{name} into {ground}: {shift.why_not}",
+                    )
+                )  # fmt: skip
+                continue
+            rows &= np.isfinite(shift.shift_ft[at])  # what lies between two datums needs a place
+            for point in ("outlet_elev_ft", "flange_elev_ft", "curb_elev_ft"):
+                result.loc[rows, point] += shift.shift_ft[at[rows]]
+            result.loc[rows, "height_sd_in"] = np.hypot(part[rows], shift.sd_ft * 12.0)
+            result.loc[rows, "vertical_datum"] = ground
+            asking &= ~rows
             notes.append(
                 findings(
-                    "datum-not-converted", table="readings", keys=["(all)"], values=[name],
-                    messages=f"{name} into {ground}: {shift.why_not}",
+                    "datum-converted", table="readings", keys=["(all)"], values=[name],
+                    messages=f"{int(rows.sum()):,} elevations in {name} were converted into "
+                    f"{ground} by {shift.by}, accurate to {shift.sd_ft:.2f} ft",
                 )
             )  # fmt: skip
-            continue
-        rows &= np.isfinite(shift.shift_ft[at])  # what lies between two datums needs a place
-        result.loc[rows, "outlet_elev_ft"] += shift.shift_ft[at[rows]]
-        part = readings["height_sd_in"].fillna(typical / math.sqrt(2))
-        result.loc[rows, "height_sd_in"] = np.hypot(part[rows], shift.sd_ft * 12.0)
-        result.loc[rows, "vertical_datum"] = ground
-        notes.append(
-            findings(
-                "datum-converted", table="readings", keys=["(all)"], values=[name],
-                messages=f"{int(rows.sum()):,} elevations in {name} were converted into {ground} "
-                f"by {shift.by}, accurate to {shift.sd_ft:.2f} ft",
-            )
-        )  # fmt: skip
     return result, join_findings(*notes)
 
 
@@ -257,6 +358,5 @@ def surfaces_of(store: Register, hydrants: pd.DataFrame, role: str) -> list[Surf
                 str(part["vertical_datum"].iloc[0]),
             )
         )
-    undated = np.datetime64("0001-01-01")
-    told.sort(key=lambda s: undated if np.isnat(s.on) else s.on, reverse=True)
+    told.sort(key=lambda s: BEFORE_ALL if np.isnat(s.on) else s.on, reverse=True)
     return told

@@ -191,6 +191,40 @@ def measured_events(readings: pd.DataFrame, history: pd.DataFrame, import_id: st
     return HISTORY.conform(events.reset_index(drop=True))
 
 
+def kits_fitted(history: pd.DataFrame, imports: pd.DataFrame) -> pd.Series:
+    """
+    The last day on which each hydrant got another extension than it had, by id.
+
+    Parameters
+    ----------
+    history
+        The `events` table, in the order in which it was told.
+    imports
+        The `imports` table.
+
+    Returns
+    -------
+    days
+        That of the event; where it tells none, that of the intake, since the kit was in by then. A
+        length that is told where none was before is no change.
+
+    Examples
+    --------
+    >>> told = pd.DataFrame({"hydrant_id": ["A", "A"], "installed_extension_in": [0.0, 12.0],
+    ...                      "import_id": "i1", "event_date": [pd.NaT, pd.Timestamp(2026, 5, 4)]})
+    >>> none = pd.DataFrame({"import_id": ["i1"], "recorded_at": [pd.Timestamp(2026, 6, 1)]})
+    >>> kits_fitted(told, none).to_dict()
+    {'A': Timestamp('2026-05-04 00:00:00')}
+    """
+    told = history[history["installed_extension_in"].notna()]
+    before = told.groupby("hydrant_id", sort=False)["installed_extension_in"].shift()
+    fitted = told[before.notna() & (before != told["installed_extension_in"])]
+    recorded = pd.to_datetime(imports.set_index("import_id")["recorded_at"]).dt.tz_localize(None)
+    known_by = fitted["import_id"].map(recorded.dt.normalize())
+    days = pd.to_datetime(fitted["event_date"]).where(fitted["event_date"].notna(), known_by)
+    return days.groupby(fitted["hydrant_id"]).max()
+
+
 def readings_of(history: pd.DataFrame) -> pd.DataFrame:
     """The `readings` table that a history holds."""
     measured = history[history["event"] == "measured"]

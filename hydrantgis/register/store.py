@@ -30,6 +30,7 @@ from hydrantgis.ground.tables import (
 )
 from hydrantgis.register.additions import Added, crs_to_begin_with, would_add
 from hydrantgis.register.events import (
+    kits_fitted,
     readings_of,
 )
 from hydrantgis.register.geopackage import (
@@ -50,7 +51,7 @@ if TYPE_CHECKING:
     from hydrantgis.ground.table import Table
     from hydrantgis.intake.take import Intake
 
-FORMAT = "3"
+FORMAT = "4"
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +145,12 @@ class Register:
         """Every reading that was ever told."""
         told = HISTORY.only((*READINGS.names, "event"))
         return readings_of(self.read(told, where="event = 'measured'"))
+
+    def kits_fitted(self) -> pd.Series:
+        """The last day on which each hydrant got another extension than it had, by id."""
+        told = HISTORY.only(("hydrant_id", "installed_extension_in", "import_id", "event_date"))
+        history = self.read(told, where="installed_extension_in IS NOT NULL")
+        return kits_fitted(history, self.read(IMPORTS))
 
     def exceptions(self) -> gpd.GeoDataFrame:
         """

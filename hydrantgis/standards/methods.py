@@ -68,5 +68,8 @@ METHODS: dict[str, Method] = {
 
 HYDRANT_SD_XY_FT = 3.0
 """Of a hydrant's place along either axis, where nobody says it: common practice, no source. [ft]"""
+WORK_CHANGE_SD_SHARE = 0.25
+"""Standard uncertainty of a change of grade that states none, as a share of it: common practice, no
+source."""
 GRADE_SHOT_SD_FT = 0.02
 """Of a grade shot that states none: common practice, no source. [ft]"""

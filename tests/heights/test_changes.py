@@ -175,9 +175,15 @@ def test_the_uncertainty_of_a_carried_height_is_what_repeated_surveys_show():
     height = 20.0 + rng.normal(0, 0.25, n)
     change = (rng.normal(100.5, 0.33, n) - rng.normal(100.0, 0.2, n)) * 12
     two = [surface("2018-01-01", 100.0, sd=0.2), surface("2025-01-01", 101.5, sd=0.33)]
-    told = terrain_change(two, np.array([day("2020-01-01")]))
+    told = terrain_change(two, np.array([day("2018-01-01")]))
     basis = pd.DataFrame(
-        {"outlet_height_in": [20.0], "height_sd_in": [0.25], "flange_height_in": [np.nan]}
+        {
+            "outlet_height_in": [20.0],
+            "height_sd_in": [0.25],
+            "flange_height_in": [np.nan],
+            "grade_elev_ft": [np.nan],
+            "grade_sd_ft": [np.nan],
+        }
     )
     after = after_change(basis, told, RULE)
     assert after["height_sd_in"].iloc[0] == pytest.approx(np.std(height - change), rel=0.01)
@@ -232,11 +238,13 @@ def test_a_height_over_shots_holds_from_the_day_of_the_shots(
 
 def test_the_day_of_a_grade_is_the_first_of_the_shots_that_it_rests_on():
     around = [[10.0, 0], [-5, 8], [-5, -8], [3, 3], [400, 0]]
-    days = np.array(["2019-01-02", "2018-03-04", "NaT", "2001-01-01", "2000-01-01"], "M8[D]")
+    days = np.array(["2018-04-02", "2018-03-04", "2018-05-01", "2018-02-03", "2000-01-01"], "M8[D]")
     # the fourth lies 9 ft up and is left out, the fifth is too far away
     fit = grade_at([[0.0, 0.0], [900.0, 0.0]], around, [100.0] * 3 + [109.0, 100.0], [0.02] * 5,
                    days=days)  # fmt: skip
-    assert fit.on.astype(str).tolist() == ["2018-03-04", "NaT"]
+    assert fit.stands.tolist() == [0, -1]
+    assert fit.on.astype(str).tolist() == ["2018-03-04"]
+    assert fit.until.astype(str).tolist() == ["2018-05-01"]
 
 
 def test_terrain_of_another_datum_is_no_ground(hydrants, readings):

@@ -304,3 +304,67 @@ def test_a_crowd_of_shots_round_one_hydrant_costs_the_others_nothing():
     assert fit.shots[0] == 1 + (np.hypot(*crowd.T) <= 25).sum()
     assert (fit.shots[1:] == 1).all()
     assert peak < 20e6  # five thousand times two thousand places alone would take 80 MB
+
+
+FLANGE_RULE = dataclasses.replace(RULE, datum="flange-bottom")
+CURB_RULE = dataclasses.replace(RULE, datum="higher-of-curb-and-grade", curb_within_in=60.0)
+
+
+def test_over_a_flange_that_was_shot_the_ground_is_neither_asked_for_nor_doubted(
+    hydrants, readings
+):
+    """Two points of 0.03 ft each, and the ground known to 0.3 ft or not at all."""
+    told = readings(
+        ["A", "B"], outlet_elev_ft=[101.75, 91.75], flange_elev_ft=[100.25, 90.25],
+        vertical_datum="NAVD88", method="shot", height_sd_in=0.36,
+    )  # fmt: skip
+    vague = {"navd88": grade_at([[0, 0], [500, 0]], [[10.0, 0.0]], [100.0], [0.02])}
+    basis, found = basis_heights(hydrants(["A", "B"]), told, FLANGE_RULE, grades=vague)
+    assert basis["outlet_height_in"].tolist() == pytest.approx([18.0, 18.0])
+    assert basis["height_sd_in"].tolist() == pytest.approx([0.36 * math.sqrt(2)] * 2)
+    # how far the flange stands above the ground is another question
+    assert basis["flange_height_in"].tolist() == pytest.approx([3.0, math.nan], nan_ok=True)
+    assert not len(found)
+
+
+@pytest.mark.parametrize(
+    ("rule", "columns", "expected"),
+    [
+        # a tape to the flange and one to the outlet
+        (FLANGE_RULE, {"outlet_height_in": 21.0, "flange_height_in": 3.0}, (18.0, 0.25 * 2**0.5)),
+        (FLANGE_RULE, {"outlet_height_in": 18.0, "measured_from": "flange"}, (18.0, 0.25)),
+        (RULE, {"outlet_height_in": 18.0, "measured_from": "flange", "flange_height_in": 3.0},
+         (21.0, 0.25 * 2**0.5)),
+        (CURB_RULE, {"outlet_height_in": 21.0, "curb_above_grade_in": 6.0, "curb_distance_in": 9.0},
+         (15.0, 0.25 * 2**0.5)),
+        (CURB_RULE, {"outlet_height_in": 15.0, "measured_from": "curb", "curb_above_grade_in": 6.0,
+                     "curb_distance_in": 9.0}, (15.0, 0.25)),
+        # a lower curb does not count
+        (CURB_RULE, {"outlet_height_in": 21.0, "curb_above_grade_in": -1.0,
+                     "curb_distance_in": 9.0}, (21.0, 0.25)),
+    ],
+)  # fmt: skip
+def test_what_lies_between_two_points_was_measured_too(hydrants, readings, rule, columns, expected):
+    told = readings(["A"], **{name: [value] for name, value in columns.items()})
+    basis, _ = basis_heights(hydrants(["A"]), told, rule)
+    got = basis[["outlet_height_in", "height_sd_in"]].to_numpy()[0]
+    assert got.tolist() == pytest.approx(expected)
+
+
+@pytest.mark.parametrize("curb", [100.5, 99.0])
+def test_over_a_curb_that_was_shot_the_uncertainty_is_what_repeated_surveys_show(
+    hydrants, readings, curb
+):
+    told = readings(
+        ["A"], outlet_elev_ft=[101.75], curb_elev_ft=[curb], curb_distance_in=[30.0],
+        vertical_datum="NAVD88", method="shot", height_sd_in=[0.36],
+    )  # fmt: skip
+    fit = {"navd88": grade_at([[0, 0]], [[0.0, 0.0]], [100.0], [0.05])}
+    basis, _ = basis_heights(hydrants(["A"]), told, CURB_RULE, grades=fit)
+    rng = np.random.default_rng(23)
+    draw = {name: rng.normal(0, sd, 400_000) for name, sd in
+            (("outlet", 0.03), ("curb", 0.03), ("ground", 0.05))}  # fmt: skip
+    over = np.maximum(curb + draw["curb"], 100.0 + draw["ground"])
+    heights = (101.75 + draw["outlet"] - over) * 12
+    assert basis["outlet_height_in"].tolist() == pytest.approx([heights.mean()], abs=0.01)
+    assert basis["height_sd_in"].tolist() == pytest.approx([heights.std()], rel=0.01)
