@@ -15,7 +15,8 @@ import shapely
 from affine import Affine
 
 from hydrantgis import job
-from hydrantgis.ground.errors import SourceError, UnitError, WordsError
+from hydrantgis.ground.errors import CRSError, SourceError, UnitError, WordsError
+from hydrantgis.ground.tables import HISTORY
 from hydrantgis.ground.units import LengthUnit
 from hydrantgis.intake.surfaces import SurfaceWords
 from hydrantgis.intake.words import IntakeWords
@@ -194,6 +195,17 @@ def around(number: int, up: float = 0.0) -> str:
     return "".join(lines)
 
 
+def test_a_wrong_order_of_the_letters_is_told_in_letters(register, tmp_path):
+    (tmp_path / "shots.txt").write_text(around(4), encoding="utf-8")
+    words = IntakeWords(
+        order="PENZD", crs="EPSG:2249", units={"elev_ft": LengthUnit.FT},
+        constants={"vertical_datum": "NAVD88"},
+    )  # fmt: skip
+    with pytest.raises(CRSError) as told:
+        job.bring_in(register, tmp_path / "shots.txt", "shots", words=words, now=NOW)
+    assert "--order PNEZD in place of PENZD" in str(told.value.do)
+
+
 def test_shots_on_a_hydrant_make_its_height(register, tmp_path):
     rows = around(4) + f"49,{SOUTH},{WEST + 401},{float(ground_ft(WEST + 400, 0)) + 1.75:.3f},"
     shoot(register, tmp_path, rows + "FH H4 OUTLET\n")
@@ -281,6 +293,21 @@ def test_a_height_of_no_day_is_not_trusted_where_the_grade_has_changed(register,
     table = result.table.set_index("hydrant_id")
     assert table.loc[["H4", "H5"], "outlet_height_in"].tolist() == [19.0, 19.0]
     assert result.heights.basis["screening"].tolist()[4:] == [True, False]
+
+
+def test_works_that_are_built_stand_in_the_history_of_the_hydrants(register, tmp_path):
+    def told():
+        events = Register(register).read(HISTORY, where="event = 'grade_changed'")
+        return events[["hydrant_id", "event_date", "note"]].astype("str").to_numpy().tolist()
+
+    works(register, tmp_path, None)
+    works(register, tmp_path, "2027-05-01")
+    assert told() == []
+    expected = [[f"H{n}", "2025-05-01", "grade +2 in by work OVL"] for n in range(3)]
+    for built in ("2025-05-01", None, "2025-05-01"):
+        works(register, tmp_path, built)
+        assert told() == expected
+    assert Register(register).hydrants()["hydrant_id"].tolist() == [f"H{n}" for n in range(6)]
 
 
 def test_works_of_a_day_to_come_are_planned(register, tmp_path):

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from hydrantgis.ground.errors import SourceError, some
+from hydrantgis.ground.errors import CRSError, SourceError, some
 from hydrantgis.ground.findings import CODES, findings
 from hydrantgis.ground.plane import xy
 from hydrantgis.intake.crosscheck import crosscheck
@@ -68,7 +68,10 @@ def settle_shapes(
     crs, crs_from = resolve(named, words.crs, points, where=where, service=service)
     shapes = shapes.set_crs(crs, allow_override=True)
     index = ready.rows.index
-    outside = hold_against_area(points, crs, where=where, service=service)
+    try:
+        outside = hold_against_area(points, crs, where=where, service=service)
+    except CRSError as error:
+        raise _in_letters(error, words.order) from None
     turned = swapped(points, crs, service=service)
 
     def told(code: str, rows: NDArray[np.bool_]) -> None:
@@ -104,3 +107,14 @@ def settle_shapes(
             )
         )  # fmt: skip
     return shapes, crs, crs_from
+
+
+def _in_letters(error: CRSError, order: str | None) -> CRSError:
+    """Of a point file the letters of its order say which number is which, not a swap."""
+    if order is None or error.do is None:
+        return error
+    other = order.upper().translate(str.maketrans("NEXY", "ENYX"))
+    return CRSError(
+        error.what, where=error.where, found=error.found, accepted=error.accepted,
+        do=error.do.replace("--swap-xy", f"--order {other} in place of {order}"),
+    )  # fmt: skip

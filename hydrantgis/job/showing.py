@@ -26,7 +26,7 @@ def plan(result: Checked) -> Season:
     """The season list by area, from a check."""
     return season_lists(
         result.table, result.hydrants, result.areas, today=result.moment.date(),
-        drifts=result.drifts(), changed_on=result.heights.changed_on,
+        drifts=result.drifts(), facilities=result.facilities, changed_on=result.heights.changed_on,
         screening=result.heights.basis["screening"],
     )  # fmt: skip
 

@@ -23,10 +23,12 @@ from hydrantgis.ground.tables import (
     REFERENCE_LAYERS,
     SHOTS,
     SURFACES,
+    WORKS,
 )
 from hydrantgis.register.changes import compare, without_noise
 from hydrantgis.register.events import (
     gone_now,
+    grade_changed_events,
     imported_events,
     lineages,
     measured_events,
@@ -37,6 +39,7 @@ from hydrantgis.register.events import (
 from hydrantgis.register.vintages import Vintage, many_gone, vintage
 
 if TYPE_CHECKING:
+    import datetime as dt
     from pathlib import Path
 
     import pyproj
@@ -79,7 +82,7 @@ class Added:
 
 
 def would_add(
-    store: Register, intake: Intake, *, replace: bool, adds: bool
+    store: Register, intake: Intake, *, replace: bool, adds: bool, today: dt.date
 ) -> tuple[list[tuple[Table, pd.DataFrame]], Added, str]:
     """
     What would be written, what that adds, and the id of the intake.
@@ -142,7 +145,14 @@ def would_add(
     both = [frame for frame in (kept, told) if len(frame)]
     merged = gpd.GeoDataFrame(pd.concat(both, ignore_index=True)) if both else stands.iloc[:0]
     added = Added(len(told), known=False, unchanged=0, others=len(kept))
-    return [(table, table.conform(merged))], added, import_id
+    written: list[tuple[Table, pd.DataFrame]] = [(table, table.conform(merged))]
+    if table is WORKS:
+        events = grade_changed_events(
+            store.hydrants(), gpd.GeoDataFrame(told), store.read(HISTORY.only(())), import_id,
+            by=today,
+        )  # fmt: skip
+        written.append((HISTORY, events))
+    return written, added, import_id
 
 
 def _plan_hydrants(

@@ -16,8 +16,11 @@ import pandas as pd
 from hydrantgis.ground.identity import content_ids
 from hydrantgis.ground.plane import xy
 from hydrantgis.ground.tables import HISTORY, HYDRANT_FACT_NAMES, HYDRANTS, READINGS
+from hydrantgis.ground.text import fill
 
 if TYPE_CHECKING:
+    import datetime as dt
+
     import pyproj
 
 _STATE_EVENTS = (
@@ -189,6 +192,50 @@ def measured_events(readings: pd.DataFrame, history: pd.DataFrame, import_id: st
         event="measured", import_id=import_id, event_date=fresh["reading_date"]
     )
     return HISTORY.conform(events.reset_index(drop=True))
+
+
+def grade_changed_events(
+    hydrants: gpd.GeoDataFrame,
+    works: gpd.GeoDataFrame,
+    history: pd.DataFrame,
+    import_id: str,
+    *,
+    by: dt.date,
+) -> pd.DataFrame:
+    """
+    Events for hydrants on ground that works have changed, those told before left out.
+
+    Parameters
+    ----------
+    hydrants, works
+        The tables of those names, in one CRS.
+    history
+        The `events` table as it stands.
+    import_id
+        The intake that tells the works.
+    by
+        Works of a later day are planned, and change nothing yet.
+
+    Returns
+    -------
+    events
+        The `events` table; a note says by how much and by which work.
+    """
+    built = works[(works["built_on"] <= pd.Timestamp(by)) & works["change_in"].notna()]
+    on = hydrants[["hydrant_id", "geometry"]].sjoin(built, predicate="intersects")
+    told = pd.DataFrame(
+        {
+            "hydrant_id": on["hydrant_id"],
+            "event_date": on["built_on"],
+            "note": fill(
+                "grade {change} in by work {work}", change=on["change_in"].map("{:+g}".format),
+                work=on["work_id"],
+            ),
+        }
+    )  # fmt: skip
+    events = _as_events(told.sort_values(["hydrant_id", "event_date", "note"]), "grade_changed", "")
+    fresh = ~events["event_id"].isin(history["event_id"])
+    return events[fresh].drop_duplicates("event_id").assign(import_id=import_id)
 
 
 def kits_fitted(history: pd.DataFrame, imports: pd.DataFrame) -> pd.Series:

@@ -229,9 +229,11 @@ class Register:
             Another program or run is writing.
         """
         if dry_run:
-            return would_add(self, intake, replace=replace, adds=adds)[1]
+            return would_add(self, intake, replace=replace, adds=adds, today=now.date())[1]
         with self._locked():
-            layers, added, import_id = would_add(self, intake, replace=replace, adds=adds)
+            layers, added, import_id = would_add(
+                self, intake, replace=replace, adds=adds, today=now.date()
+            )
             if added.known:
                 return added
             moment = pd.Timestamp(now, tz="UTC")

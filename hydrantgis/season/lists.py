@@ -21,6 +21,8 @@ from hydrantgis.ground.results import (
     VERDICTS,
     VISITS,
 )
+from hydrantgis.ground.tables import FACILITIES
+from hydrantgis.season.priority import priority
 from hydrantgis.season.visits import visits
 
 if TYPE_CHECKING:
@@ -69,11 +71,12 @@ class Season:
 
 def season_lists(
     checked: gpd.GeoDataFrame,
-    hydrants: pd.DataFrame,
+    hydrants: gpd.GeoDataFrame,
     areas: pd.DataFrame,
     *,
     today: dt.date,
     drifts: pd.DataFrame | None = None,
+    facilities: gpd.GeoDataFrame | None = None,
     changed_on: NDArray[np.datetime64] | None = None,
     screening: ArrayLike = False,
 ) -> Season:
@@ -92,6 +95,8 @@ def season_lists(
         From which the age of readings counts.
     drifts
         The `drifts` table; none where it is None.
+    facilities
+        The table of that name, for priorities; without it only distances tell them.
     changed_on, screening
         As `hydrantgis.season.visits.visits`.
 
@@ -117,9 +122,15 @@ def season_lists(
 
     jobs = listed(JOBS, KIT_REMEDIES)
     others = {remedy: listed(table, (remedy,)) for remedy, table in OTHER_LISTS.items()}
+    if facilities is None:
+        facilities = gpd.GeoDataFrame(FACILITIES.empty(hydrants.crs))
+    matters = priority(hydrants, facilities).set_axis(hydrants["hydrant_id"])
     return Season(
         jobs, others, _area_totals(whole, titles), _kit_totals(jobs),
-        visits(checked, hydrants, today=today, changed_on=changed_on, screening=screening),
+        visits(
+            checked, hydrants, today=today, priorities=matters.reindex(checked["hydrant_id"]),
+            changed_on=changed_on, screening=screening,
+        ),
         DRIFTS.empty() if drifts is None else drifts,
     )  # fmt: skip
 

@@ -98,7 +98,7 @@ def visits(
     *,
     today: dt.date,
     stale_years: float = STALE_YEARS,
-    weight: ArrayLike = 1.0,
+    priorities: pd.DataFrame | None = None,
     changed_on: NDArray[np.datetime64] | None = None,
     screening: ArrayLike = False,
 ) -> gpd.GeoDataFrame:
@@ -115,8 +115,10 @@ def visits(
         From which the age of readings counts.
     stale_years
         A reading older than this is stale. [yr]
-    weight
-        How much a change would matter at each hydrant, 1 for all alike; shape (n,).
+    priorities
+        How much a change would matter at each hydrant, from
+        `hydrantgis.season.priority.priority`, in the order of `checked`; all alike where it is
+        None.
     changed_on
         A reading before this day is stale too, since the grade changed; NaT where it did not; shape
         (n,). [datetime64[D]]
@@ -128,8 +130,8 @@ def visits(
     visits
         By area, in the order of the walk, hydrants without an area last. `p_changes` is the
         probability that a reading would bring a hydrant out of its window that has no job, or take
-        one that stands out to where it does not; `rank` orders them by it, times the weight, then
-        by id.
+        one that stands out to where it does not; `rank` orders them by it, times the priority,
+        then by id.
 
     Notes
     -----
@@ -169,6 +171,8 @@ def visits(
     stays = np.where(verdict == "low", told.low, told.high)
     changes = np.where(out & ~to_measure, 1.0 - stays, 1.0 - told.inside)
     changes = np.where(np.isnan(changes), prior, changes)
+    weight = np.ones(len(checked)) if priorities is None else priorities["priority"].to_numpy()
+    why = None if priorities is None else priorities["priority_reasons"].to_numpy(dtype=object)
     frame = gpd.GeoDataFrame(
         {
             "area_id": checked["area_id"],
@@ -176,7 +180,9 @@ def visits(
             "address": facts["address"],
             "reason": reason,
             "p_changes": changes,
-            "worth": changes * np.broadcast_to(np.asarray(weight, dtype=np.float64), len(changes)),
+            "priority": weight,
+            "priority_reasons": why,
+            "worth": changes * weight,
             "reading_date": checked["reading_date"],
             "days_since_reading": pd.array(age, dtype="Int64"),
         },

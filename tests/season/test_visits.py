@@ -165,7 +165,8 @@ def test_what_matters_more_goes_first():
     checked, hydrants = town([UNMEASURED, UNMEASURED, UNMEASURED])
     alike = visits(checked, hydrants, today=TODAY).sort_values("rank")
     assert alike["hydrant_id"].tolist() == ["H0", "H1", "H2"]
-    told = visits(checked, hydrants, today=TODAY, weight=[1.0, 3.0, 2.0]).sort_values("rank")
+    matters = pd.DataFrame({"priority": [1.0, 3.0, 2.0], "priority_reasons": [None, "x", None]})
+    told = visits(checked, hydrants, today=TODAY, priorities=matters).sort_values("rank")
     assert told["hydrant_id"].tolist() == ["H1", "H2", "H0"]
 
 

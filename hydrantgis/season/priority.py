@@ -1,0 +1,112 @@
+"""
+How much a hydrant matters: what it protects, and how far the next one is.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from scipy.spatial import cKDTree
+
+from hydrantgis.ground.plane import plane_ft, xy
+from hydrantgis.ground.text import fill
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    from numpy.typing import NDArray
+
+PROTECTS_FT = 500.0
+"""A hydrant protects the facilities within this distance: common practice, no source. [ft]"""
+ALONE_FT = 500.0
+"""Another hydrant within this stands in for one that is out: common practice, no source. [ft]"""
+PROTECTS = 1.0
+"""By how much a facility raises the priority of the hydrants beside it, which is 1 for others."""
+ALONE = 1.0
+"""By how much it rises where the next hydrant is twice `ALONE_FT` away or farther; in between by
+its share."""
+_NOT_USABLE = ("retired", "out_of_service")
+
+
+def priority(hydrants: gpd.GeoDataFrame, facilities: gpd.GeoDataFrame) -> pd.DataFrame:
+    """
+    The priority of each hydrant and its parts.
+
+    Parameters
+    ----------
+    hydrants, facilities
+        The tables of those names, in one CRS.
+
+    Returns
+    -------
+    priority
+        Index of `hydrants`, columns `priority`, from 1 on, and `priority_reasons`, missing where
+        nothing raises it. Distances are straight lines; a hydrant without a place has 1.
+
+    Examples
+    --------
+    >>> import geopandas as gpd, shapely
+    >>> def frame(name, ids, xs, **more):
+    ...     points = [shapely.Point(x, 0) for x in xs]
+    ...     return gpd.GeoDataFrame({name: ids, **more}, geometry=points, crs=2249)
+    >>> town = frame("hydrant_id", ["A", "B"], [0, 750], status="in_service")
+    >>> school = frame("facility_id", ["1"], [100], facility_class="school")
+    >>> told = priority(town, school)
+    >>> told["priority"].round(2).tolist(), told["priority_reasons"].tolist()[0]
+    ([2.5, 1.5], 'school within 100 ft; next hydrant 750 ft away')
+    """
+    n = len(hydrants)
+    weight, reasons = np.ones(n), np.full(n, "", dtype=object)
+    here = xy(hydrants.geometry)
+    placed = np.asarray(np.isfinite(here).all(axis=1), dtype=bool)
+    if not placed.any() or hydrants.crs is None:
+        return _told(hydrants, weight, reasons)
+    to_plane = plane_ft(here, hydrants.crs)
+    flat = np.column_stack(to_plane.transform(here[:, 0], here[:, 1]))
+    there = xy(facilities.geometry)
+    known = np.isfinite(there).all(axis=1)
+    if known.any():
+        spots = np.column_stack(to_plane.transform(there[known, 0], there[known, 1]))
+        apart, which = map(np.asarray, cKDTree(spots).query(flat[placed]))
+        near = apart <= PROTECTS_FT
+        rows = np.flatnonzero(placed)[near]
+        kind = facilities["facility_class"].fillna("facility").to_numpy(dtype=object)[known]
+        weight[rows] += PROTECTS
+        reasons[rows] = fill(
+            "{kind} within {ft} ft", kind=kind[which[near]], ft=apart[near].round()
+        )
+    out = hydrants["status"].isin(_NOT_USABLE).to_numpy(dtype=bool)
+    usable = np.flatnonzero(placed & ~out)
+    next_ft = _next_ft(flat, placed, usable)
+    share = np.clip((next_ft - ALONE_FT) / ALONE_FT, 0.0, 1.0)
+    rows = np.flatnonzero(share > 0)
+    weight[rows] += ALONE * share[rows]
+    joint = np.where(reasons[rows] == "", "", reasons[rows] + "; ")
+    reasons[rows] = joint + fill("next hydrant {ft} ft away", ft=next_ft[rows].round())
+    return _told(hydrants, weight, reasons)
+
+
+def _next_ft(
+    flat: NDArray[np.float64], placed: NDArray[np.bool_], usable: NDArray[np.intp]
+) -> NDArray[np.float64]:
+    """From each hydrant to the nearest usable other one; missing where there is none. [ft]"""
+    result = np.full(len(flat), np.nan)
+    asking = np.flatnonzero(placed)
+    if not len(usable):
+        return result
+    found = cKDTree(flat[usable]).query(flat[asking], k=[1, 2])
+    apart, which = np.asarray(found[0]), np.asarray(found[1])
+    # the nearest of all is most often the hydrant itself
+    itself = usable[np.minimum(which, len(usable) - 1)] == asking[:, None]
+    apart = np.where(itself | ~np.isfinite(apart), np.inf, apart).min(axis=1)
+    result[asking] = np.where(np.isfinite(apart), apart, np.nan)
+    return result
+
+
+def _told(
+    hydrants: pd.DataFrame, weight: NDArray[np.float64], reasons: NDArray[np.object_]
+) -> pd.DataFrame:
+    said = pd.Series(reasons, index=hydrants.index, dtype="str")
+    said = said.mask(said == "")
+    return pd.DataFrame({"priority": weight, "priority_reasons": said}, index=hydrants.index)
