@@ -89,7 +89,9 @@ def said_nothing(text: pd.Series) -> pd.Series:
     >>> said_nothing(pd.Series(["N/A", "12", None])).tolist()
     [True, False, False]
     """
-    spelled = text.dropna().unique()
+    # no such word has a digit in it, and of numbers there are as many as rows
+    worded = text[text.notna() & ~text.str.contains(r"\d", na=True)]
+    spelled = worded.unique()
     return text.isin([cell for cell in spelled if plain(cell) in SAY_NOTHING])
 
 
