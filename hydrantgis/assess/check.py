@@ -12,7 +12,10 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from hydrantgis.assess.remedy import REASONS, Remedies, remedies_of_family
+from hydrantgis.assess.bury import bury_notes
+from hydrantgis.assess.families import allowance_of, family_of
+from hydrantgis.assess.reasons import REASONS
+from hydrantgis.assess.remedy import Remedies, remedies_of_family
 from hydrantgis.assess.verdict import chances, flange_verdicts, undecidable, verdicts
 from hydrantgis.ground.findings import CODES, findings, join_findings
 from hydrantgis.ground.results import CHECKED
@@ -23,9 +26,6 @@ if TYPE_CHECKING:
 
     from hydrantgis.standards.kits import KitCatalogue
     from hydrantgis.standards.rules import HeightRule
-
-TORQUE_BURY_FT = 5.0
-"""AWWA C502-18, 4.5.5 states the operating torque for burys up to this. [ft]"""
 
 
 def not_judged(hydrants: pd.DataFrame) -> NDArray[np.bool_]:
@@ -49,6 +49,7 @@ def _remedies(
     skip: NDArray[np.bool_],
     rule: HeightRule,
     kits: KitCatalogue,
+    area_ids: pd.Series | None,
 ) -> tuple[Remedies, NDArray[np.object_], NDArray[np.float64]]:
     """Remedies, kit ids and kit lengths, a value a hydrant."""
     n = len(hydrants)
@@ -85,13 +86,15 @@ def _remedies(
     f = basis["flange_height_in"].to_numpy(dtype=np.float64)
     e = hydrants["installed_extension_in"].fillna(0.0).to_numpy(dtype=np.float64)
     todo = np.flatnonzero(wrong & ~screening)
-    names = hydrants["family"].to_numpy(dtype=object)[todo]
-    codes, families = pd.factorize(np.where(pd.isna(names), "", names), sort=True)
-    for place, name in enumerate(families):  # a handful of families, each done at once
-        rows = todo[codes == place]
-        family = kits.family(name or None)
+    at, why_none = family_of(hydrants.iloc[todo], kits.families)
+    moves = allowance_of(area_ids, kits.house.allowances, n)
+    without = np.where(at < 0, why_none, "")
+    for place, reason in sorted(set(zip(at.tolist(), without.tolist(), strict=True))):
+        # a handful of families, each done at once
+        rows = todo[(at == place) & (without == reason)]
+        family = kits.families[place] if place >= 0 else None
         part = remedies_of_family(
-            y[rows], f[rows], e[rows],
+            y[rows], f[rows], e[rows], sd_in=sd[rows], allowance_in=moves[rows], no_kits=reason,
             family=family, rule=rule, house=kits.house, bury_step_in=kits.bury_step_ft * 12.0,
         )  # fmt: skip
         result.put(rows, part)
@@ -157,7 +160,7 @@ def check(
     flange_verdict[skip] = None
     p = chances(y, sd, lo_in=lo, hi_in=hi)
     remedies, kit_id, kit_length = _remedies(
-        hydrants, basis, verdict, flange_verdict, skip, rule, kits
+        hydrants, basis, verdict, flange_verdict, skip, rule, kits, area_ids
     )
     raised = np.nan_to_num(remedies.raise_in)
     done = ~np.isnan(remedies.raise_in)
@@ -215,7 +218,6 @@ def _notices(
     retired = (hydrants["status"] == "retired").to_numpy()
     kind = skip & ~retired
     unknown = int((hydrants["barrel"].isna() & ~skip).sum())
-    deep = int((checked["kit_id"].notna() & (checked["bury_after_ft"] > TORQUE_BURY_FT)).sum())
     found = [
         findings("retired", table="hydrants", keys=ids[retired], column="status"),
         findings(
@@ -244,14 +246,12 @@ def _notices(
                 messages=f"{bare:,} hydrants do not tell of a kit in them; judged as having none",
             )
         )
-    if deep:
-        found.append(
-            findings(
-                "bury-beyond-torque-range",
-                table="checked",
-                keys=["(several)"],
-                column="bury_after_ft",
-                values=[f"{deep:,} hydrants"],
-            )
-        )
+    for code, rows in bury_notes(checked).items():
+        if rows.any():
+            found.append(
+                findings(
+                    code, table="checked", keys=["(several)"], column="bury_after_ft",
+                    values=[f"{int(rows.sum()):,} hydrants"],
+                )
+            )  # fmt: skip
     return join_findings(*found)

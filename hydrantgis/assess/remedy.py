@@ -1,9 +1,5 @@
 """
 Remedy: which kit puts a hydrant right, and what to do where none does.
-
-An extension lies below the breakaway flange, so that outlet and flange rise alike, by the kit's
-length less that of the kit it takes the place of. A kit fits where both end inside their windows.
-Common practice, no source; the maker's parts and instructions govern.
 """
 
 from __future__ import annotations
@@ -13,37 +9,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hydrantgis.assess.verdict import rounded
+from hydrantgis.assess.options import choose, options, within
+from hydrantgis.assess.reasons import NO_KITS, REASONS, why_none
 from hydrantgis.ground.text import fill
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from numpy.typing import ArrayLike, NDArray
 
     from hydrantgis.standards.kits import Family, HouseRules
-    from hydrantgis.standards.rules import HeightRule, Window
-
-REASONS = {
-    "inside": "nothing to do",
-    "kit-fits": "outlet and flange end inside their windows",
-    "kit-fits-flange-unknown": "the outlet ends inside; measure the flange before ordering",
-    "too-high": "stands too high, and no shorter kit brings it down",
-    "window-narrower-than-step": "no kit ends inside the window",
-    "longer-than-longest": "the longest kit does not reach the window",
-    "house-longest-total": "only more than the house rule `longest total` allows would reach",
-    "house-one-extension": "only a second kit would do, and the house rule is one per hydrant",
-    "flange-outside": "the outlet stands right, the flange does not, and no kit puts both right",
-    "flange-conflict": "every kit that is right for the outlet is wrong for the flange",
-    "flange-datum": "a kit raises outlet and flange alike; from the flange nothing changes",
-    "no-kit-for-family": "no kit in the catalogue fits this family",
-    "screening-only": "the height is a screening height; it orders no kit",
-    "undecided": "the height cannot be told well enough",
-    "undecidable": "undecidable with this survey",
-    "not-measured": "there is no reading",
-    "not-judged": "no dry barrel, or retired",
-}
-"""Every reason code, in words."""
+    from hydrantgis.standards.rules import HeightRule
 
 
 @dataclass(slots=True)
@@ -73,124 +47,12 @@ class Remedies:
             getattr(self, name)[at] = getattr(part, name)
 
 
-def _within(
-    height: NDArray[np.float64], window: Window, resolution: float, *, unknown_is_inside: bool
-) -> NDArray[np.bool_]:
-    at = rounded(height, resolution)
-    inside = (at >= window.lo_in) & (at <= window.hi_in)
-    return inside | np.isnan(height) if unknown_is_inside else inside
-
-
-def candidate_raises(
-    installed_in: NDArray[np.float64], lengths_in: NDArray[np.float64], house: HouseRules
-) -> tuple[NDArray[np.float64], NDArray[np.intp]]:
-    """
-    How far each possible change would raise each hydrant.
-
-    Parameters
-    ----------
-    installed_in
-        Kit in the hydrant now, 0 for none, shape (n,). [in]
-    lengths_in
-        Kits of the family, ascending, shape (k,). [in]
-    house
-        The house rules.
-
-    Returns
-    -------
-    raises
-        Shape (n, c): first taking the kit out, then each kit in its place, then, where the house
-        allows a second kit, each kit on top. Missing where it would change nothing or a house
-        rule forbids it; a shorter kit than the installed one is never forbidden. [in]
-    kit
-        Which kit each column fits, -1 for none, shape (c,).
-
-    Examples
-    --------
-    >>> from hydrantgis.standards.kits import HouseRules
-    >>> raises, kit = candidate_raises(np.array([0.0, 6.0]), np.array([6.0, 12.0]), HouseRules())
-    >>> raises.tolist(), kit.tolist()
-    ([[nan, 6.0, 12.0], [-6.0, nan, 6.0]], [-1, 0, 1])
-    """
-    e = installed_in[:, None]
-    totals = np.concatenate(([0.0], lengths_in))[None, :] + 0.0 * e
-    kit = np.concatenate(([-1], np.arange(len(lengths_in))))
-    if not house.one_extension:
-        on_top = np.where(e > 0, e + lengths_in[None, :], np.nan)
-        totals = np.concatenate((totals, on_top), axis=1)
-        kit = np.concatenate((kit, np.arange(len(lengths_in))))
-    longest = np.inf if house.longest_total_in is None else house.longest_total_in
-    raises = totals - e
-    allowed = (raises != 0) & ((totals <= longest) | (raises < 0))
-    return np.where(allowed, raises, np.nan), kit.astype(np.intp)
-
-
-def choose_kit(
-    height_in: ArrayLike,
-    flange_in: ArrayLike,
-    installed_in: ArrayLike,
-    lengths_in: Sequence[float],
-    *,
-    rule: HeightRule,
-    house: HouseRules,
-) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
-    """
-    The kit to fit at each hydrant of one family.
-
-    Parameters
-    ----------
-    height_in
-        Outlet over the rule's datum, shape (n,). [in]
-    flange_in
-        Breakaway flange over grade, missing where unknown, shape (n,). [in]
-    installed_in
-        Kit in the hydrant now, 0 for none, shape (n,). [in]
-    lengths_in
-        Kits of the family, ascending. [in]
-    rule, house
-        Windows, aim and resolution; policy and limits.
-
-    Returns
-    -------
-    kit
-        Position in `lengths_in`; -1 to take the installed kit out; -2 where nothing fits.
-    raises
-        How far the hydrant rises; missing where nothing fits. [in]
-
-    Notes
-    -----
-    Policy `target` takes what ends nearest the aim of the outlet window, the shorter on a tie;
-    `shortest` takes the least total length that fits.
-    """
-    y = np.asarray(height_in, dtype=np.float64)
-    f = np.asarray(flange_in, dtype=np.float64)
-    e = np.asarray(installed_in, dtype=np.float64)
-    raises, kit = candidate_raises(e, np.asarray(lengths_in, dtype=np.float64), house)
-    gain = 0.0 if rule.datum == "flange-bottom" else 1.0
-    after = y[:, None] + gain * raises
-    fits = ~np.isnan(raises) & _within(
-        after, rule.window, rule.resolution_in, unknown_is_inside=False
-    )
-    flange_after = f[:, None] + raises
-    fits &= _within(flange_after, rule.flange, rule.resolution_in, unknown_is_inside=True)
-    cost = raises if house.policy == "shortest" else np.abs(after - rule.window.aim_in)
-    # rounded, so that a tie in decimals is a tie; then the smaller raise goes first
-    cost = np.where(fits, np.round(cost, 6), np.inf)
-    order = np.argsort(np.where(np.isnan(raises), np.inf, raises), axis=1, kind="stable")
-    best = np.take_along_axis(
-        order, np.argmin(np.take_along_axis(cost, order, axis=1), axis=1)[:, None], axis=1
-    )[:, 0]
-    rows = np.arange(len(y))
-    some = fits.any(axis=1)
-    return np.where(some, kit[best], -2), np.where(some, raises[rows, best], np.nan)
-
-
 def _ends_inside(
     y: NDArray[np.float64], f: NDArray[np.float64], raised: NDArray[np.float64], rule: HeightRule
 ) -> NDArray[np.bool_]:
     """Whether outlet and flange end inside their windows; an unknown flange does."""
-    outlet = _within(y + raised, rule.window, rule.resolution_in, unknown_is_inside=False)
-    return outlet & _within(f + raised, rule.flange, rule.resolution_in, unknown_is_inside=True)
+    outlet = within(y + raised, rule.window, rule.resolution_in, unknown_is_inside=False)
+    return outlet & within(f + raised, rule.flange, rule.resolution_in, unknown_is_inside=True)
 
 
 def choose_bury_raise(
@@ -237,99 +99,6 @@ def choose_bury_raise(
     return np.where(fits, steps * step_in, np.nan)
 
 
-def _why_no_kit(
-    y: NDArray[np.float64],
-    f: NDArray[np.float64],
-    e: NDArray[np.float64],
-    lengths: NDArray[np.float64],
-    rule: HeightRule,
-    house: HouseRules,
-) -> tuple[NDArray[np.object_], NDArray[np.object_]]:
-    """Reason and sentence where no kit of the family fits."""
-    window, flange, step = rule.window, rule.flange, rule.resolution_in
-    raises, _ = candidate_raises(e, lengths, house)
-    after = y[:, None] + raises
-    outlet_fits = _within(after, window, step, unknown_is_inside=False) & ~np.isnan(raises)
-    longest = np.nanmax(np.where(np.isnan(raises), -np.inf, raises), axis=1, initial=-np.inf)
-    at = rounded(y, step)
-    short = at < window.lo_in
-    high = at > window.hi_in
-    free = lengths[None, :] - e[:, None]
-    would = _within(y[:, None] + free, window, step, unknown_is_inside=False).any(axis=1)
-    stacked = y[:, None] + lengths[None, :]
-    second = (e > 0) & _within(stacked, window, step, unknown_is_inside=False).any(axis=1)
-    would |= second & (not house.one_extension)
-
-    # the last candidate below the window and the first above it, for the sentence
-    low_side = np.where((after < window.lo_in) & ~np.isnan(raises), raises, -np.inf).max(axis=1)
-    high_side = np.where((after > window.hi_in) & ~np.isnan(raises), raises, np.inf).min(axis=1)
-    right = np.where(outlet_fits, raises, np.inf).min(axis=1)
-
-    code = np.select(
-        [
-            ~short & ~high,
-            np.full(len(y), rule.datum == "flange-bottom"),
-            outlet_fits.any(axis=1),
-            high & ~(after < window.lo_in).any(axis=1),
-            would & short,
-            (house.one_extension & second) & short,
-            y + np.maximum(longest, 0.0) < window.lo_in,
-        ],
-        [
-            "flange-outside",
-            "flange-datum",
-            "flange-conflict",
-            "too-high",
-            "house-longest-total",
-            "house-one-extension",
-            "longer-than-longest",
-        ],
-        "window-narrower-than-step",
-    ).astype(object)
-    templates = {
-        "flange-datum": REASONS["flange-datum"],
-        "flange-outside": (
-            "the flange stands at {f} in where {flange} is allowed; no kit puts it right and keeps "
-            "the outlet within {window}"
-        ),
-        "flange-conflict": (
-            "raised {right} in the outlet is right at {right_y} in, and the flange would stand at "
-            "{right_f} in where {flange} is allowed"
-        ),
-        "too-high": "stands {over} in above {hi} in; {kit}",
-        "house-longest-total": REASONS["house-longest-total"],
-        "house-one-extension": REASONS["house-one-extension"],
-        "longer-than-longest": "{short} in short of {lo} in; kits raise {most} in at the most",
-        "window-narrower-than-step": (
-            "{before} it stands at {low_y} in, raised {high} in at {high_y}; the window is {window}"
-        ),
-    }
-    # where nothing is above or below, the hydrant as it stands is the neighbor
-    low_side = np.where(np.isinf(low_side), 0.0, low_side)
-    high_side = np.where(np.isinf(high_side), 0.0, high_side)
-    right = np.where(np.isinf(right), 0.0, right)
-    out = fill("taking the {e} in kit out is not enough", e=e)
-    held = np.where(e > 0, out, "there is no kit to take out")
-    before = np.where(low_side == 0, "as it is", fill("raised {low} in", low=low_side))
-    values: dict[str, ArrayLike | str] = {
-        "f": f, "before": before,
-        "right": right, "right_y": y + right, "right_f": f + right, "flange": str(flange),
-        "over": y - window.hi_in, "hi": np.full(len(y), window.hi_in), "kit": held,
-        "short": window.lo_in - y, "lo": np.full(len(y), window.lo_in),
-        "most": np.maximum(longest, 0.0), "low_y": y + low_side,
-        "high": high_side, "high_y": y + high_side, "window": str(window),
-    }  # fmt: skip
-    sentence = np.full(len(y), "", dtype=object)
-    for name, template in templates.items():
-        rows = np.flatnonzero(code == name)
-        if len(rows):
-            of_rows = {
-                k: v if isinstance(v, str) else np.asarray(v)[rows] for k, v in values.items()
-            }
-            sentence[rows] = fill(template, **of_rows) if "{" in template else template
-    return code, sentence
-
-
 def remedies_of_family(
     height_in: ArrayLike,
     flange_in: ArrayLike,
@@ -339,69 +108,111 @@ def remedies_of_family(
     rule: HeightRule,
     house: HouseRules,
     bury_step_in: float,
+    sd_in: ArrayLike = 0.0,
+    allowance_in: ArrayLike = 0.0,
+    no_kits: str = NO_KITS[0],
 ) -> Remedies:
     """
     What to do at hydrants of one family that stand wrong and were measured by contact.
 
     Parameters
     ----------
-    height_in, flange_in, installed_in
-        As `choose_kit`, shape (n,). [in]
+    height_in, flange_in, installed_in, rule, house, allowance_in
+        As `hydrantgis.assess.options.options`, shape (n,). [in]
     family
         The kits; None where the catalogue has none for these hydrants.
-    rule, house
-        Windows; house rules.
     bury_step_in
         Burys are ordered in steps of this. [in]
+    sd_in
+        Standard uncertainty of the heights, shape (n,). [in]
+    no_kits
+        Why there are none, one of `NO_KITS`.
 
     Returns
     -------
     remedies
-        `extend`, `exchange`, `remove`, else `replace`, `lower` or `review` with the reason.
+        `extend`, `exchange`, `remove`, else `replace`, `lower`, `regrade` or `review` with the
+        reason.
     """
     y, f = np.asarray(height_in, dtype=np.float64), np.asarray(flange_in, dtype=np.float64)
-    e = np.asarray(installed_in, dtype=np.float64)
-    n = len(y)
-    lengths = np.array([kit.length_in for kit in family.kits]) if family else np.empty(0)
-    kit, raises = choose_kit(y, f, e, lengths.tolist(), rule=rule, house=house)
+    e, n = np.asarray(installed_in, dtype=np.float64), len(y)
+    moves = np.broadcast_to(np.asarray(allowance_in, dtype=np.float64), (n,))
+    kits = family.kits if family else ()
+    lengths = np.array([kit.length_in for kit in kits], dtype=np.float64)
+    shelf = [not house.stock_only or (kit.on_hand or 0) > 0 for kit in kits]
+    told = options(
+        y, f, e, lengths.tolist(), rule=rule, house=house, allowance_in=moves, on_shelf=shelf
+    )
+    chosen = choose(told, rule=rule, house=house, sd_in=sd_in)
+    fits, rows = chosen >= 0, np.arange(n)
     result = Remedies.blank(n)
-    result.kit, result.raise_in = np.where(kit == -2, -1, kit).astype(np.intp), raises
-    fits = kit != -2
-    total = lengths[np.maximum(result.kit, 0)] if len(lengths) else e
+    result.kit = np.where(fits, told.kit[chosen], -1).astype(np.intp)
+    result.raise_in = raises = np.where(fits, told.raises[rows, chosen], np.nan)
+    total = np.append(lengths, 0.0)[result.kit]
     on_top = fits & (result.kit >= 0) & (np.abs(raises + e - total) > rule.resolution_in)
     result.remedy = np.select(
-        [fits & (kit == -1), fits & (e > 0) & ~on_top, fits],
+        [fits & (result.kit < 0), fits & (e > 0) & ~on_top, fits],
         ["remove", "exchange", "extend"],
         "review",
     ).astype(object)
     blind = rule.flange.limited & np.isnan(f)
     result.code = np.where(blind, "kit-fits-flange-unknown", "kit-fits").astype(object)
-    gain = 0.0 if rule.datum == "flange-bottom" else 1.0
     result.sentence = np.where(
         blind,
         REASONS["kit-fits-flange-unknown"],
         fill(
             "outlet from {y} to {after} in; the window is {window}",
-            y=y, after=y + gain * raises, window=str(rule.window),
+            y=y, after=told.outlet_in[rows, chosen], window=str(rule.window),
         ),
     ).astype(object)  # fmt: skip
     without = np.flatnonzero(~fits)
-    if not len(without):
-        return result
-    code, sentence = _why_no_kit(y[without], f[without], e[without], lengths, rule, house)
-    if family is None:
-        none = ~np.isin(code, ["too-high", "flange-datum"])
-        code[none] = "no-kit-for-family"
-        sentence[none] = REASONS["no-kit-for-family"]
-    bury = choose_bury_raise(y[without], f[without], step_in=bury_step_in, rule=rule)
+    if len(without):
+        part = told.at(without)
+        code, sentence = why_none(
+            part, y[without], f[without], e[without], lengths,
+            rule=rule, house=house, allowance_in=moves[without],
+        )  # fmt: skip
+        if family is None:
+            none = ~np.isin(code, ["too-high", "flange-datum"])
+            code[none], sentence[none] = no_kits, REASONS[no_kits]
+        result.put(without, _without_kit(
+            code, sentence, y[without], f[without], rule=rule, house=house,
+            bury_step_in=bury_step_in,
+        ))  # fmt: skip
+    return result
+
+
+def _without_kit(
+    code: NDArray[np.object_],
+    sentence: NDArray[np.object_],
+    y: NDArray[np.float64],
+    f: NDArray[np.float64],
+    *,
+    rule: HeightRule,
+    house: HouseRules,
+    bury_step_in: float,
+) -> Remedies:
+    """What to do where no kit fits, and why none does."""
+    bury = choose_bury_raise(y, f, step_in=bury_step_in, rule=rule)
+    high = code == "too-high"
+    # ground that rises takes outlet and flange down alike, by no more than it must
+    over = np.where(high, y - rule.window.hi_in, np.nan)
+    regrade = high & (over <= house.most_regrade_in) & _ends_inside(y, f, -over, rule)
+    lower = high & ~regrade
     # another bury helps a low hydrant for which kits were tried; a missing catalogue is for review
-    replace = np.isfinite(bury) & (bury > 0) & ~np.isin(code, ["too-high", "no-kit-for-family"])
-    # a hydrant too deep for every kit, and between two steps of bury as well
+    kits_tried = ~np.isin(code, [*NO_KITS, "none-on-shelf"])
+    replace = np.isfinite(bury) & (bury > 0) & kits_tried & ~high
+    sentence[regrade] += fill("; raise the ground by {over} in or more", over=over[regrade])
+    reached = lower & np.isfinite(bury)
+    sentence[reached] += fill("; a bury {by} in shorter puts it right", by=-bury[reached])
+    # a hydrant too deep or too high for every kit, and between two steps of bury as well
     between = ~replace & np.isin(code, ["longer-than-longest", "flange-conflict"])
+    between |= lower & ~reached
     sentence[between] += f"; no bury in steps of {bury_step_in:g} in puts outlet and flange right"
-    result.code[without], result.sentence[without] = code, sentence
-    result.remedy[without] = np.select(
-        [code == "too-high", replace], ["lower", "replace"], "review"
-    )
-    result.raise_in[without] = np.where(replace, bury, np.nan)
+    result = Remedies.blank(len(y))
+    result.code, result.sentence = code, sentence
+    result.remedy = np.select(
+        [regrade, lower, replace], ["regrade", "lower", "replace"], "review"
+    ).astype(object)
+    result.raise_in = np.where(replace | reached, bury, np.nan)
     return result

@@ -27,7 +27,9 @@ class Chances(NamedTuple):
     high: NDArray[np.float64]
 
 
-def chances(height_in: ArrayLike, sd_in: ArrayLike, *, lo_in: float, hi_in: float) -> Chances:
+def chances(
+    height_in: ArrayLike, sd_in: ArrayLike, *, lo_in: ArrayLike, hi_in: ArrayLike
+) -> Chances:
     """
     Probabilities that the true height is inside the window, below it and above it.
 
@@ -38,7 +40,7 @@ def chances(height_in: ArrayLike, sd_in: ArrayLike, *, lo_in: float, hi_in: floa
     sd_in
         Their standard uncertainty, same shape, 0 or above. [in]
     lo_in, hi_in
-        Limits; `-inf` and `inf` where there is none. [in]
+        Limits, one for all or of the same shape; `-inf` and `inf` where there is none. [in]
 
     Returns
     -------
@@ -53,11 +55,12 @@ def chances(height_in: ArrayLike, sd_in: ArrayLike, *, lo_in: float, hi_in: floa
     0.66
     """
     y, u = np.asarray(height_in, dtype=np.float64), np.asarray(sd_in, dtype=np.float64)
+    lo, hi = np.asarray(lo_in, dtype=np.float64), np.asarray(hi_in, dtype=np.float64)
     with np.errstate(divide="ignore", invalid="ignore"):
-        above_lo, below_hi = (y - lo_in) / u, (hi_in - y) / u
+        above_lo, below_hi = (y - lo) / u, (hi - y) / u
     # a height with no uncertainty at all lies exactly at a limit, and that is inside
-    above_lo = np.where((u == 0) & (y == lo_in), np.inf, above_lo)
-    below_hi = np.where((u == 0) & (y == hi_in), np.inf, below_hi)
+    above_lo = np.where((u == 0) & (y == lo), np.inf, above_lo)
+    below_hi = np.where((u == 0) & (y == hi), np.inf, below_hi)
     low, high = ndtr(-above_lo), ndtr(-below_hi)
     # the difference of the smaller tails keeps digits that `1 - low - high` would lose
     inside = np.where(below_hi > above_lo, ndtr(below_hi) - low, ndtr(above_lo) - high)

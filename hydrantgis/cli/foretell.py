@@ -4,6 +4,7 @@ The command `scenario`: verdict and remedy over the grade to come.
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -14,7 +15,7 @@ from hydrantgis.cli.judge import outlet_said, put_caution, typed
 from hydrantgis.cli.talk import DATA_ERRORS, grid, has_errors, put, put_findings, put_json, teller
 
 if TYPE_CHECKING:
-    from hydrantgis.job import Foretold
+    from hydrantgis.job import Foretold, Swept
 
 _EFFECT_WORDS = {
     "leaves": "leave the window",
@@ -34,6 +35,13 @@ def scenario(
         list[str] | None,
         typer.Option(help="Id of a work; can be repeated. All planned if left out."),
     ] = None,
+    window: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="LO:HI",
+            help="Another window in inches, in place of works: 15:24, 18: or 15-18:24. Repeatable.",
+        ),
+    ] = None,
     register: o.RegisterFile = o.DEFAULT_REGISTER,
     rule: o.Rule = None,
     kits: o.Kits = None,
@@ -45,20 +53,33 @@ def scenario(
     quiet: o.Quiet = False,
 ) -> None:
     """
-    Verdict and remedy for every hydrant over the grade to come.
+    Verdict and remedy for every hydrant over the grade to come, or under other windows.
 
     Which hydrants leave the window when planned works or a design are built, which kit each will
     need then, and which jobs planned now become wrong. Writes OUT/scenario.gpkg with layers
     scenario and provenance; the register stays as it is.
+
+    With --window the grade stays and the window moves: how many hydrants change verdict, which
+    kits that takes and what they cost, as OUT/sweep.csv and a chart, OUT/sweep.png and .svg.
 
     \b
     Example:
       hydrantgis import overlay.gpkg --as works --unit change_in=in
       hydrantgis scenario --rule nfpa24-2019 --kits generic
       hydrantgis scenario --surface elm-street --rule nfpa24-2019 --kits generic
+      hydrantgis scenario --rule nfpa24-2019 --kits our-kits.toml --window 15:24 --window 18:30
     """
     from hydrantgis import job
 
+    if window:
+        _refuse_both(surface, work)
+        windows = job.windows_of(window)
+        now = job.check(
+            register, rule=rule, kits=kits, outlet=outlet_said(outlet), command=typed(),
+            tell=teller(quiet=quiet),
+        )  # fmt: skip
+        _say_swept(job.sweep(now, windows), None if dry_run else out, as_json=as_json)
+        return
     told = job.scenario(
         register, surface=surface, works=work or None, rule=rule, kits=kits,
         outlet=outlet_said(outlet), command=typed(), tell=teller(quiet=quiet),
@@ -82,6 +103,53 @@ def scenario(
         put_caution()
     if strict and has_errors(told.findings):
         raise typer.Exit(DATA_ERRORS)
+
+
+def _refuse_both(surface: str | None, work: list[str] | None) -> None:
+    from hydrantgis.ground.errors import WordsError
+
+    if surface is not None or work:
+        raise WordsError("windows and a change of grade are named", do="name the one or the other")
+
+
+def _say_swept(told: Swept, out: Path | None, *, as_json: bool) -> None:
+    paths = [] if out is None else told.write(out)
+    table, money = told.table, told.now.kits.money
+    if as_json:
+        rows = json.loads(table.to_json(orient="records"))
+        put_json({"rule": told.now.rule.rule_id, "money": money, "windows": rows,
+                  "files": [str(path) for path in paths]})  # fmt: skip
+        return
+    put(f"Rule {told.now.rule.rule_id}: {told.now.rule}")
+    put(f"Kits {told.now.kits.catalogue_id}; {told.now.kits.house}")
+    put()
+    names = ("inside", "low", "high", "unresolved", "changed", "leaves", "enters", "kits")
+    others = ("to_replace", "to_lower", "to_regrade", "to_review")
+    cost = () if money is None else (f"cost {money}",)
+    lines: list[tuple[str, ...]] = [
+        ("window in", *names, *cost, *(n.removeprefix("to_") for n in others))
+    ]
+    for row in table.to_dict("records"):
+        ends = [_end(row["window_lo_in"], "0"), _end(row["window_hi_in"], "any")]
+        mark = " (now)" if row["is_now"] else ""
+        money_cell = () if money is None else (_end(row["kits_cost"], "", ",.2f"),)
+        lines.append(
+            (
+                f"{ends[0]} to {ends[1]}{mark}", *(f"{row[n]:,}" for n in names), *money_cell,
+                *(f"{row[n]:,}" for n in others),
+            )
+        )  # fmt: skip
+    grid(lines, right=range(1, len(lines[0])))
+    bare = int(table["kits_unpriced"].max())
+    if bare and money is not None:
+        put(f"  up to {bare:,} kits have no price and are not in the cost")
+    put()
+    put("nothing was written (dry run)" if out is None else f"Results: {out}")
+    put_caution()
+
+
+def _end(value: float | None, none: str, form: str = "g") -> str:
+    return none if value is None or value != value else f"{value:{form}}"
 
 
 def _put(told: Foretold) -> None:

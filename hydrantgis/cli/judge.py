@@ -23,7 +23,8 @@ if TYPE_CHECKING:
 
 _REMEDY_WORDS = {
     "extend": "extend", "exchange": "exchange the kit", "remove": "take the kit out",
-    "replace": "replace", "lower": "lower", "measure": "measure", "review": "review",
+    "replace": "replace", "lower": "lower", "regrade": "raise the ground",
+    "measure": "measure", "review": "review",
     "none": "nothing to do",
 }  # fmt: skip
 
@@ -44,18 +45,21 @@ def check(
     strict: o.Strict = False,
     as_json: o.Json = False,
     dry_run: o.DryRun = False,
+    explain: o.Explain = None,
     quiet: o.Quiet = False,
 ) -> None:
     """
     Verdict and remedy for every hydrant, under a named height rule.
 
-    Writes OUT/checked.gpkg with layers checked, exceptions and provenance, and grades where there
-    are ground shots.
+    With --explain one hydrant is told whole: its readings, the rule, every kit with where outlet
+    and flange would end, and why one is chosen; nothing is written. Else writes OUT/checked.gpkg
+    with layers checked, exceptions and provenance, and grades where there are ground shots.
 
     \b
     Example:
       hydrantgis check --rule nfpa24-2019 --kits generic --register register.gpkg --out results
       hydrantgis check --rule our-rule.toml --kits our-kits.toml --json
+      hydrantgis check --rule our-rule.toml --kits our-kits.toml --explain H-123
     """
     from hydrantgis import job
 
@@ -63,6 +67,16 @@ def check(
         register, rule=rule, kits=kits, outlet=outlet_said(outlet), command=typed(),
         tell=teller(quiet=quiet),
     )  # fmt: skip
+    if explain is not None:
+        from hydrantgis.cli.explained import explained_json, put_explained
+
+        told = job.explain(result, explain)
+        if as_json:
+            put_json(explained_json(told))
+        else:
+            put_explained(told, result)
+            put_caution()
+        return
     path = out / "checked.gpkg"
     if not dry_run:
         result.write(path)
@@ -216,13 +230,13 @@ def _put_season(season: Season) -> None:
     areas = season.area_totals
     put()
     put("By area")
-    names = ["jobs", "kits", "to_measure", "to_replace", "to_lower", "to_review"]
+    names = ["jobs", "kits", "to_measure", "to_replace", "to_lower", "to_regrade", "to_review"]
     title = areas["area_title"].fillna("")
     rows: list[tuple[str, ...]] = [("area", "", "hydrants", *(n.replace("_", " ") for n in names))]
     cells = [areas[n].astype("str") for n in ("hydrants", *names)]
     rows += list(zip(areas["area_id"].fillna("(none)"), title, *cells, strict=True))
     rows.append(("all", "", *(str(int(areas[n].sum())) for n in ("hydrants", *names))))
-    grid(rows, right=range(2, 9))
+    grid(rows, right=range(2, 10))
     kits = season.kit_totals.groupby(["family", "kit_id", "kit_length_in"], dropna=False)["kits"]
     put()
     put("Kits to order")

@@ -37,6 +37,9 @@ Out = Annotated[Path, typer.Option(help="Where the results go.")]
 Strict = Annotated[bool, typer.Option("--strict", help="Exit 3 where the data have errors.")]
 Json = Annotated[bool, typer.Option("--json", help="JSON on standard output.")]
 DryRun = Annotated[bool, typer.Option("--dry-run", help="Do everything but write.")]
+Explain = Annotated[
+    str | None, typer.Option("--explain", metavar="HYDRANT", help="Tell all about one hydrant.")
+]
 Quiet = Annotated[bool, typer.Option("--quiet", help="No word of progress.")]
 Fields = Annotated[
     list[str] | None, typer.Option("--field", help="column=FIELD, once for each column.")

@@ -4,6 +4,7 @@ Commands for what stands: height rules and kit catalogues.
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -13,6 +14,9 @@ from hydrantgis.cli.talk import grid, put, put_json
 
 if TYPE_CHECKING:
     from pathlib import Path
+    from typing import Any
+
+    from hydrantgis.standards.kits import KitCatalogue
 
 rules = typer.Typer(
     no_args_is_help=True, rich_markup_mode=None, help="List, show, check and keep height rules."
@@ -135,7 +139,26 @@ def show_kits(catalogue: Word, as_json: o.Json = False) -> None:
     found = load_kits(catalogue)
     text = text_of("kits", catalogue).rstrip()
     if as_json:
-        put_json({"catalogue_id": found.catalogue_id, "toml": text})
+        put_json({"catalogue_id": found.catalogue_id, "toml": text, **_kits_json(found)})
+        return
+    for line in text.splitlines():
+        put(line)
+
+
+@kits.command("template")
+def template_kits(as_json: o.Json = False) -> None:
+    """
+    A kit catalogue to begin your own with, every key explained.
+
+    \b
+    Example:
+      hydrantgis kits template > our-kits.toml
+    """
+    from hydrantgis.standards.load import template_of
+
+    text = template_of("kits").rstrip()
+    if as_json:
+        put_json({"toml": text})
         return
     for line in text.splitlines():
         put(line)
@@ -156,8 +179,24 @@ def validate_kits(catalogue: Word, as_json: o.Json = False) -> None:
     if as_json:
         put_json({"catalogue_id": found.catalogue_id, "sound": True})
         return
-    many = sum(len(family.kits) for family in found.families)
-    put(f"{found.catalogue_id} is sound: {len(found.families)} families, {many} kits")
+    put(f"{found.catalogue_id} is sound: {found.title}")
+    rows = [("family", "kits", "lengths in", "costs", "on hand")]
+    for family in found.families:
+        kits_of = family.kits
+        priced = sum(kit.unit_cost is not None for kit in kits_of)
+        stocked = [kit.on_hand for kit in kits_of if kit.on_hand is not None]
+        lengths = " ".join(f"{kit.length_in:g}" for kit in kits_of)
+        rows.append((str(family), str(len(kits_of)), lengths, f"{priced} of {len(kits_of)}",
+                     str(sum(stocked)) if stocked else "not told"))  # fmt: skip
+    grid(rows)
+    put(f"House rules: {found.house}")
+    for use, title in (("extension", "An extension kit holds"), ("repair", "A repair kit holds")):
+        parts = [str(part) for part in found.parts if part.use == use]
+        if parts:
+            put(f"{title}: {'; '.join(parts)}")
+    for joint in found.joints:
+        put(f"Joint: {joint}")
+    put("The maker's parts and instructions govern.")
 
 
 @kits.command("keep")
@@ -175,6 +214,15 @@ def keep_kits(
       hydrantgis kits keep our-kits.toml --register register.gpkg
     """
     _keep(register, kits=catalogue, as_json=as_json, dry_run=dry_run)
+
+
+def _kits_json(found: KitCatalogue) -> dict[str, Any]:
+    return {
+        "source": found.source, "read_on": found.read_on.isoformat(), "money": found.money,
+        "house_rules": asdict(found.house), "families": [asdict(f) for f in found.families],
+        "parts": [asdict(part) for part in found.parts],
+        "joints": [asdict(joint) for joint in found.joints],
+    }  # fmt: skip
 
 
 def _keep(

@@ -333,6 +333,13 @@ CODES: dict[str, Kind] = {
         _N, "the bury becomes longer than 5 ft, for which AWWA C502-18, 4.5.5 states no torque",
         "ask the maker",
     ),
+    "cover-less": Kind(
+        _N, "a shorter bury leaves less ground over the inlet pipe", "see that frost stays above it"
+    ),
+    "drain-deeper": Kind(
+        _N, "the drain lies 18 in or more deeper below the ground once the kit is in",
+        "see that the barrel still drains, above ground water",
+    ),
     # what the season room notices
     "no-area": Kind(_W, "the hydrant lies in no area", "extend an area, or leave it"),
     "areas-overlap": Kind(

@@ -16,6 +16,7 @@ from hydrantgis.ground.tables import (
     HYDRANTS,
     IMPORTS,
     MAINS,
+    OUTLETS,
     PROVENANCE,
     READINGS,
     SETTINGS,
@@ -28,7 +29,9 @@ from hydrantgis.ground.tables import (
 VERDICTS = ("inside", "low", "high", "unresolved", "unmeasured")
 KIT_REMEDIES = ("extend", "exchange", "remove")
 """Remedies that are a kit job."""
-REMEDIES = ("none", "extend", "exchange", "remove", "replace", "lower", "measure", "review")
+REMEDIES = (
+    "none", "extend", "exchange", "remove", "replace", "lower", "regrade", "measure", "review",
+)  # fmt: skip
 FLANGE_VERDICTS = ("inside", "low", "high", "unknown")
 VISIT_REASONS = ("unmeasured", "unresolved", "screening", "stale")
 EFFECTS = ("leaves", "enters", "stays out", "stays inside", "not told")
@@ -73,6 +76,47 @@ CHECKED = Table(
         _INSTALLED,
     ),
     geometry="Point",
+)
+
+OUTLET_HEIGHTS = Table(
+    name="outlets",
+    title="Outlets",
+    about="Every outlet of which the height was measured; the rule judges one of them.",
+    key="hydrant_id",
+    columns=(
+        _ID,
+        c.text("outlet", "Outlet", "Which one.", *OUTLETS),
+        c.flag("governs", "Governs", "Whether the rule judges it."),
+        c.inches("height_in", "Height", "Of its centerline above grade, as it was read."),
+        CHECKED["height_sd_in"],
+        CHECKED["height_basis"],
+        CHECKED["reading_date"],
+    ),
+)
+
+_P_AFTER = c.share("p_inside_after", "P inside after", "Probability of it, with the remedy done.")
+
+ALTERNATIVES = Table(
+    name="alternatives",
+    title="What can be tried",
+    about="Every change that the kits of a hydrant's family allow, and where it ends.",
+    key="hydrant_id",
+    columns=(
+        _ID,
+        c.text("change", "Change", "What is done."),
+        CHECKED["kit_id"],
+        CHECKED["kit_length_in"],
+        CHECKED["raise_in"],
+        CHECKED["outlet_height_after_in"],
+        c.flag("outlet_inside", "Outlet inside", "Whether it ends inside its window."),
+        CHECKED["flange_height_after_in"],
+        c.flag("flange_inside", "Flange inside", "Whether it does; blank where not measured."),
+        _P_AFTER,
+        CHECKED["bury_after_ft"],
+        c.flag("fits", "Fits", "Nothing is against it."),
+        c.flag("chosen", "Chosen", "What the check takes."),
+        c.text("against", "Against it", "What is."),
+    ),
 )
 
 _CHECKED_IN_JOB = tuple(
@@ -179,7 +223,16 @@ JOBS = Table(
     title="Season list",
     about="Hydrants that a kit puts right, by area.",
     key="hydrant_id",
-    columns=(_AREA, _AREA_TITLE, _ID, _ADDRESS, _FAMILY, *_CHECKED_IN_JOB),
+    columns=(
+        _AREA,
+        _AREA_TITLE,
+        _ID,
+        _ADDRESS,
+        _FAMILY,
+        *_CHECKED_IN_JOB,
+        _P_AFTER,
+        c.real("unit_cost", "Kit cost", "Of one kit, in the money of the catalogue.", 0),
+    ),
     geometry="Point",
 )
 
@@ -199,6 +252,7 @@ OTHER_LISTS = {
     "measure": _list("to_measure", "To measure", "Hydrants whose height is not known well enough."),
     "replace": _list("to_replace", "To replace", "Hydrants that need another bury."),
     "lower": _list("to_lower", "To lower", "Hydrants that stand too high."),
+    "regrade": _list("to_regrade", "To regrade", "Hydrants to which the ground is raised."),
     "review": _list("to_review", "To review", "Hydrants for the engineer."),
 }
 """Lists beside the season list, by remedy."""
@@ -232,12 +286,54 @@ KIT_TOTALS = Table(
         c.text("kit_id", "Kit", "The kit."),
         c.inches("kit_length_in", "Kit length", "Its length."),
         c.whole("kits", "Kits", "How many."),
+        c.real("unit_cost", "Kit cost", "Of one, in the money of the catalogue.", 0),
+        c.real("cost", "Cost", "Of all of them.", 0),
+    ),
+)
+
+SWEEP = Table(
+    name="sweep",
+    title="Under other windows",
+    about="How the hydrants stand and what they need as the ends of the window move.",
+    key="window_lo_in",
+    columns=(
+        CHECKED["window_lo_in"],
+        CHECKED["window_hi_in"],
+        c.flag("is_now", "Now", "The window of the rule as it is."),
+        *(c.whole(v, v.capitalize(), f"Verdict `{v}`.") for v in VERDICTS),
+        c.whole("changed", "Change verdict", "Other than under the rule as it is."),
+        c.whole("leaves", "Leave", "Inside now and not then."),
+        c.whole("enters", "Enter", "Outside now and inside then."),
+        c.whole("jobs", "Kit jobs", "Remedy extend, exchange or remove."),
+        c.whole("kits", "Kits", "To be fitted."),
+        c.real("kits_cost", "Kits cost", "Of those with a price; blank where none has.", 0),
+        c.whole("kits_unpriced", "Kits without a price", "Not in that cost."),
+        *(c.whole(f"to_{r}", f"To {r}", f"Remedy `{r}`.") for r in OTHER_LISTS),
+    ),
+)
+
+ORDERS = Table(
+    name="orders",
+    title="Kits to order",
+    about="Kits of all areas together, less what lies on the shelf.",
+    key="kit_id",
+    columns=(
+        _FAMILY,
+        KIT_TOTALS["kit_id"],
+        KIT_TOTALS["kit_length_in"],
+        KIT_TOTALS["kits"],
+        c.whole("on_hand", "On hand", "On the shelf; blank where the catalogue does not say."),
+        c.whole("to_order", "To order", "What the shelf lacks; all where it is not known."),
+        c.whole("lead_days", "Lead time", "From order to delivery, in days."),
+        KIT_TOTALS["unit_cost"],
+        c.real("cost", "Cost", "Of those to order.", 0),
     ),
 )
 
 ALL_TABLES = (
     HYDRANTS, READINGS, SHOTS, AREAS, VALVES, MAINS, FACILITIES, WORKS, SURFACES, HISTORY,
-    IMPORTS, FINDINGS, EXCEPTIONS, CHANGES, CHECKED, GRADES, DRIFTS, VISITS, SCENARIO, PROVENANCE,
-    SETTINGS, JOBS, *OTHER_LISTS.values(), AREA_TOTALS, KIT_TOTALS,
+    IMPORTS, FINDINGS, EXCEPTIONS, CHANGES, CHECKED, OUTLET_HEIGHTS, ALTERNATIVES, GRADES, DRIFTS,
+    VISITS, SCENARIO, PROVENANCE, SETTINGS, JOBS, *OTHER_LISTS.values(), AREA_TOTALS, KIT_TOTALS,
+    ORDERS, SWEEP,
 )  # fmt: skip
 """Every table there is."""

@@ -125,6 +125,18 @@ class SettingsReader:
             self.problem(key, f"{value} is not above {above}")
         return float(value)
 
+    def whole(self, key: str, *, required: bool = False, least: int = 0) -> int | None:
+        """Take a whole number, not below `least`."""
+        value = self._take(key, required=required)
+        if value is None:
+            return None
+        if isinstance(value, bool) or not isinstance(value, int):
+            self.problem(key, f"{value!r} is no whole number")
+            return None
+        if value < least:
+            self.problem(key, f"{value} is below {least}")
+        return value
+
     def numbers(self, key: str, *, required: bool = False, above: float = 0.0) -> tuple[float, ...]:
         """Take a list of numbers, each above `above`, ascending and without repeats."""
         value = self._take(key, required=required)

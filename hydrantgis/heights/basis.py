@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 BASIS_COLUMNS = (
     "outlet_height_in", "height_sd_in", "height_basis", "reading_date", "grade_date", "screening",
-    "flange_height_in", "grade_elev_ft", "grade_sd_ft", "vertical_datum", "why_not",
+    "flange_height_in", "grade_elev_ft", "grade_sd_ft", "vertical_datum", "reading_id", "why_not",
 )  # fmt: skip
 
 
@@ -109,6 +109,7 @@ def standing(
             "grade_elev_ft": np.full(n, np.nan),
             "grade_sd_ft": np.full(n, np.nan),
             "vertical_datum": pd.Series(None, index=range(n), dtype="str"),
+            "reading_id": pd.Series(None, index=range(n), dtype="str"),
             "why_not": pd.Series(None, index=range(n), dtype="str"),
         },
     )
@@ -123,6 +124,7 @@ def standing(
     result.loc[to, "flange_height_in"] = told.flange_in[chosen]
     result.loc[to, "grade_elev_ft"] = told.ground_ft[chosen]
     result.loc[to, "grade_sd_ft"] = told.ground_sd_ft[chosen]
+    result.loc[to, "reading_id"] = rows["reading_id"].to_numpy(dtype=object)[chosen]
     result.loc[to, "vertical_datum"] = rows["vertical_datum"].to_numpy(dtype=object)[chosen]
     result.loc[to, "why_not"] = told.why_not[chosen]
     result.index = hydrants.index

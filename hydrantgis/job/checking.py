@@ -15,7 +15,7 @@ import pandas as pd
 from hydrantgis.assess import check as assess
 from hydrantgis.deliver.provenance import provenance
 from hydrantgis.ground.findings import join_findings
-from hydrantgis.ground.results import CHECKED, GRADES
+from hydrantgis.ground.results import CHECKED, GRADES, OUTLET_HEIGHTS
 from hydrantgis.ground.tables import AREAS, EXCEPTIONS, FACILITIES, MAINS, PROVENANCE
 from hydrantgis.heights.drift import drifts
 from hydrantgis.job.heights import Heights, heights_of
@@ -98,13 +98,12 @@ class Checked:
         }
 
     def write(self, path: Path | str) -> None:
-        """Write the GeoPackage: checked, exceptions, provenance, and grades where there are any."""
+        """Write the GeoPackage; grades and outlets where there is anything to tell of them."""
         layers: list[tuple[Table, pd.DataFrame]] = [
             (CHECKED, self.table), (EXCEPTIONS, self.exceptions), (PROVENANCE, self.provenance),
         ]  # fmt: skip
-        grades = self.heights.grade_table()
-        if len(grades):
-            layers.append((GRADES, grades))
+        grades, outlets = self.heights.grade_table(), self.heights.outlet_table(self.rule)
+        layers += [(t, f) for t, f in ((GRADES, grades), (OUTLET_HEIGHTS, outlets)) if len(f)]
         write_geopackage(Path(path), layers, moment=self.moment)
 
 

@@ -5,7 +5,7 @@ The height that stands for every hydrant of a register, from all that was ever s
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import geopandas as gpd
@@ -14,8 +14,8 @@ import pandas as pd
 
 from hydrantgis.ground.findings import findings, join_findings, no_findings
 from hydrantgis.ground.plane import plane_ft, xy
-from hydrantgis.ground.results import GRADES
-from hydrantgis.ground.tables import READINGS, SURFACES, WORKS
+from hydrantgis.ground.results import GRADES, OUTLET_HEIGHTS
+from hydrantgis.ground.tables import OUTLETS, READINGS, SURFACES, WORKS
 from hydrantgis.ground.text import datum_key, fill
 from hydrantgis.heights.basis import standing
 from hydrantgis.heights.changes import (
@@ -98,6 +98,34 @@ class Heights:
             As the rule asks for it.
         """
         return reading_heights(self.hydrants, self.readings, rule, grades=self.grades, own_day=True)
+
+    def outlet_table(self, rule: HeightRule) -> pd.DataFrame:
+        """
+        The `outlets` table, empty where all readings are of one outlet.
+
+        Parameters
+        ----------
+        rule
+            Which outlet governs.
+        """
+        kinds = self.readings["measured_to"].str.split("-").str[0]
+        measured = [kind for kind in OUTLETS if (kinds == kind).any()]
+        parts = []
+        for kind in measured if len(measured) > 1 else ():
+            asked = replace(rule, outlet=kind, point="centerline", datum="grade")
+            told = reading_heights(
+                self.hydrants, self.readings[kinds == kind], asked, grades=self.grades,
+                terrains=self.terrains,
+            )  # fmt: skip
+            basis, _ = standing(self.hydrants, told, asked)
+            frame = basis.rename(columns={"outlet_height_in": "height_in"}).assign(
+                hydrant_id=self.hydrants["hydrant_id"], outlet=kind, governs=rule.outlet == kind
+            )
+            parts.append(frame[frame["height_in"].notna()])
+        if not parts:
+            return OUTLET_HEIGHTS.empty()
+        both = pd.concat(parts).sort_values(["hydrant_id", "outlet"], kind="stable")
+        return OUTLET_HEIGHTS.conform(both.reset_index(drop=True))
 
     def grade_table(self) -> pd.DataFrame:
         """The `grades` table: a row for each hydrant, datum and survey with shots."""

@@ -27,7 +27,7 @@ def plan(result: Checked) -> Season:
     return season_lists(
         result.table, result.hydrants, result.areas, today=result.moment.date(),
         drifts=result.drifts(), facilities=result.facilities, changed_on=result.heights.changed_on,
-        screening=result.heights.basis["screening"],
+        screening=result.heights.basis["screening"], kits=result.kits.kits(),
     )  # fmt: skip
 
 

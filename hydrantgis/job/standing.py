@@ -11,12 +11,14 @@ from typing import TYPE_CHECKING
 from hydrantgis.ground.errors import WordsError
 from hydrantgis.job.moment import the_time
 from hydrantgis.register.store import Register
-from hydrantgis.standards.kits import KitCatalogue, catalogue_from_mapping
+from hydrantgis.standards.kitfile import catalogue_from_mapping
 from hydrantgis.standards.load import load_kits, load_rule, text_of
 from hydrantgis.standards.rules import HeightRule, rule_from_mapping
 
 if TYPE_CHECKING:
     import datetime as dt
+
+    from hydrantgis.standards.kits import KitCatalogue
 
 
 def keep_standards(

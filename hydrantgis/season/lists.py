@@ -11,12 +11,14 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from hydrantgis.assess.verdict import chances
 from hydrantgis.ground.results import (
     AREA_TOTALS,
     DRIFTS,
     JOBS,
     KIT_REMEDIES,
     KIT_TOTALS,
+    ORDERS,
     OTHER_LISTS,
     VERDICTS,
     VISITS,
@@ -27,10 +29,12 @@ from hydrantgis.season.visits import visits
 
 if TYPE_CHECKING:
     import datetime as dt
+    from collections.abc import Sequence
 
     from numpy.typing import ArrayLike, NDArray
 
     from hydrantgis.ground.table import Table
+    from hydrantgis.standards.kits import Kit
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +48,7 @@ class Season:
         The `jobs` table: hydrants that a kit job puts right.
     others
         By remedy, the tables of `OTHER_LISTS`.
-    area_totals, kit_totals
+    area_totals, kit_totals, orders
         The tables of those names; a missing area stands as blank, last.
     visits, drifts
         The tables of those names: where to measure next, and how fast heights change.
@@ -54,6 +58,7 @@ class Season:
     others: dict[str, gpd.GeoDataFrame]
     area_totals: pd.DataFrame
     kit_totals: pd.DataFrame
+    orders: pd.DataFrame
     visits: gpd.GeoDataFrame
     drifts: pd.DataFrame
 
@@ -63,6 +68,7 @@ class Season:
             (JOBS, self.jobs),
             (AREA_TOTALS, self.area_totals),
             (KIT_TOTALS, self.kit_totals),
+            (ORDERS, self.orders),
             (VISITS, self.visits),
             (DRIFTS, self.drifts),
             *((OTHER_LISTS[remedy], frame) for remedy, frame in self.others.items()),
@@ -79,6 +85,7 @@ def season_lists(
     facilities: gpd.GeoDataFrame | None = None,
     changed_on: NDArray[np.datetime64] | None = None,
     screening: ArrayLike = False,
+    kits: Sequence[Kit] = (),
 ) -> Season:
     """
     Put the checked hydrants into lists by area.
@@ -99,6 +106,8 @@ def season_lists(
         The table of that name, for priorities; without it only distances tell them.
     changed_on, screening
         As `hydrantgis.season.visits.visits`.
+    kits
+        Of the catalogue, for costs and stock.
 
     Returns
     -------
@@ -109,8 +118,17 @@ def season_lists(
     by_id = hydrants.set_index("hydrant_id")[["address", "family"]]
     facts = by_id.reindex(pd.Index(checked["hydrant_id"])).set_axis(checked.index)
     titles = areas.set_index("area_id")["area_title"] if len(areas) else pd.Series(dtype="str")
+    after = chances(
+        checked["outlet_height_after_in"], checked["height_sd_in"],
+        lo_in=checked["window_lo_in"].fillna(-np.inf), hi_in=checked["window_hi_in"].fillna(np.inf),
+    )  # fmt: skip
+    price = {kit.kit_id: kit.unit_cost for kit in kits}
     whole = checked.assign(
-        address=facts["address"], family=facts["family"], area_title=checked["area_id"].map(titles)
+        p_inside_after=after.inside,
+        unit_cost=checked["kit_id"].map(price).astype("float64"),
+        address=facts["address"],
+        family=facts["family"],
+        area_title=checked["area_id"].map(titles),
     )
     whole = whole.sort_values(
         ["area_id", "address", "hydrant_id"], kind="stable", na_position="last"
@@ -126,7 +144,7 @@ def season_lists(
         facilities = gpd.GeoDataFrame(FACILITIES.empty(hydrants.crs))
     matters = priority(hydrants, facilities).set_axis(hydrants["hydrant_id"])
     return Season(
-        jobs, others, _area_totals(whole, titles), _kit_totals(jobs),
+        jobs, others, _area_totals(whole, titles), _kit_totals(jobs), _orders(jobs, kits),
         visits(
             checked, hydrants, today=today, priorities=matters.reindex(checked["hydrant_id"]),
             changed_on=changed_on, screening=screening,
@@ -162,7 +180,9 @@ def _area_totals(whole: pd.DataFrame, titles: pd.Series) -> pd.DataFrame:
 def _kit_totals(jobs: pd.DataFrame) -> pd.DataFrame:
     fitted = jobs[jobs["kit_id"].notna()]
     by = ["area_id", "family", "kit_id", "kit_length_in"]
-    counted = fitted.groupby(by, dropna=False, sort=True).size().rename("kits").reset_index()
+    grouped = fitted.groupby(by, dropna=False, sort=True)
+    counted = grouped.agg(kits=("kit_id", "size"), unit_cost=("unit_cost", "first")).reset_index()
+    counted["cost"] = counted["kits"] * counted["unit_cost"]
     order = np.lexsort(
         (
             counted["kit_length_in"],
@@ -171,3 +191,19 @@ def _kit_totals(jobs: pd.DataFrame) -> pd.DataFrame:
         )
     )
     return KIT_TOTALS.conform(counted.iloc[order].reset_index(drop=True))
+
+
+def _orders(jobs: pd.DataFrame, kits: Sequence[Kit]) -> pd.DataFrame:
+    """Kits of all areas together, less what lies on the shelf."""
+    fitted = jobs[jobs["kit_id"].notna()]
+    counted = fitted.groupby(["kit_id", "kit_length_in"]).size().rename("kits").reset_index()
+    pairs = fitted[["kit_id", "family"]].dropna().drop_duplicates().sort_values("family")
+    named = pairs.groupby("kit_id")["family"].agg(" / ".join).to_dict()
+    stock = {
+        name: counted["kit_id"].map({kit.kit_id: getattr(kit, name) for kit in kits})
+        for name in ("on_hand", "lead_days", "unit_cost")
+    }
+    frame = counted.assign(family=counted["kit_id"].map(named), **stock)
+    lacks = (frame["kits"] - frame["on_hand"].fillna(0).astype("int64")).clip(lower=0)
+    frame = frame.assign(to_order=lacks, cost=lacks * frame["unit_cost"].astype("float64"))
+    return ORDERS.conform(frame.sort_values(["kit_length_in", "kit_id"]).reset_index(drop=True))

@@ -8,11 +8,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hydrantgis.ground.errors import SettingsError, UnreadableError, WordsError
-from hydrantgis.standards.kits import KitCatalogue, catalogue_from_mapping
+from hydrantgis.standards.kitfile import catalogue_from_mapping
 from hydrantgis.standards.rules import HeightRule, rule_from_mapping
 
 if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
+
+    from hydrantgis.standards.kits import KitCatalogue
 
 
 def _folder(kind: str) -> Traversable:
@@ -62,6 +64,18 @@ def _find(kind: str, word: str, option: str) -> Path | Traversable:
 def text_of(kind: str, word: str) -> str:
     """The text of a rule or kit file, named as `load_rule` and `load_kits` take it."""
     return _find(kind, word, "--rule or --kits").read_text(encoding="utf-8-sig")
+
+
+def template_of(kind: str) -> str:
+    """
+    The text of a file to begin one's own with.
+
+    Parameters
+    ----------
+    kind
+        `kits`.
+    """
+    return (_folder("templates") / f"{kind}.toml").read_text(encoding="utf-8")
 
 
 def load_rule(word: str) -> HeightRule:

@@ -36,7 +36,7 @@ def test_wet_barrels_and_retired_hydrants_are_there_and_not_judged(rule_of, hydr
     facts = hydrants(
         4, barrel=["wet", "dry", "other", "dry"], status=[None, "retired", None, "in_service"]
     )
-    checked, found = check(facts, heights([5.0] * 4), rule=rule_of(18, 24), kits=KITS)
+    checked, found = check(facts, heights([14.0] * 4), rule=rule_of(18, 24), kits=KITS)
     assert checked["verdict"].isna().tolist() == [True, True, True, False]
     assert checked["remedy"].tolist() == ["none", "none", "none", "extend"]
     assert checked["p_inside"].isna().tolist() == [True, True, True, False]

@@ -7,7 +7,9 @@ import dataclasses
 import numpy as np
 import pytest
 
-from hydrantgis.assess.remedy import REASONS, choose_bury_raise, choose_kit, remedies_of_family
+from hydrantgis.assess.options import choose_kit
+from hydrantgis.assess.reasons import REASONS
+from hydrantgis.assess.remedy import choose_bury_raise, remedies_of_family
 from hydrantgis.standards.kits import HouseRules
 
 NAN = float("nan")

@@ -10,7 +10,8 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from hydrantgis.assess.remedy import choose_bury_raise, choose_kit, remedies_of_family
+from hydrantgis.assess.options import choose_kit
+from hydrantgis.assess.remedy import choose_bury_raise, remedies_of_family
 from hydrantgis.assess.verdict import verdicts
 from hydrantgis.standards.kits import Family, HouseRules, Kit
 from hydrantgis.standards.load import load_rule

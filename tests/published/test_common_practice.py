@@ -22,9 +22,21 @@ def test_one_extension_for_each_hydrant():
 
 
 def test_what_a_kit_holds():
-    parts = " / ".join(load_kits("generic").parts)
+    catalogue = load_kits("generic")
+    told = {use: " / ".join(str(part) for part in catalogue.parts if part.use == use)
+            for use in ("extension", "repair")}  # fmt: skip
     for part in ("barrel piece", "stem piece", "extension coupling", "2 barrel gaskets", "bolts"):
-        assert part in parts
+        assert part in told["extension"]
+    for part in ("2 breakaway flange halves", "break coupling", "1 barrel gasket", "bolts"):
+        assert part in told["repair"]
+    assert all("common practice, no source" in part.source for part in catalogue.parts)
+
+
+def test_how_tight_the_bolts_are():
+    joints = {j.joint.split(" ")[0]: j for j in load_kits("generic").joints}
+    spans = {name: (j.least_torque_lbf_ft, j.most_torque_lbf_ft) for name, j in joints.items()}
+    assert spans == {"head": (75, 80), "extension": (75, 80), "breakaway": (60, 60)}
+    assert all("common practice, no source" in joint.source for joint in joints.values())
 
 
 def test_18_in_from_outlet_centerline_to_final_grade_is_right(judge):

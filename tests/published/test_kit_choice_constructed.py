@@ -14,7 +14,8 @@ import dataclasses
 
 import pytest
 
-from hydrantgis.assess.remedy import choose_kit, remedies_of_family
+from hydrantgis.assess.options import choose_kit
+from hydrantgis.assess.remedy import remedies_of_family
 from hydrantgis.standards.kits import Family, HouseRules, Kit
 from hydrantgis.standards.load import load_rule
 from hydrantgis.standards.rules import Window
