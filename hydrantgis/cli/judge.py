@@ -215,18 +215,22 @@ def plan(
                 "jobs": len(season.jobs),
                 "areas": json.loads(season.area_totals.to_json(orient="records")),
                 "kits": json.loads(season.kit_totals.to_json(orient="records")),
+                "orders": json.loads(season.orders.to_json(orient="records")),
+                "money": result.kits.money,
                 "files": [str(path) for path in paths],
             }
         )
     else:
         put(f"Rule {result.rule.rule_id}: {result.rule}")
-        _put_season(season)
+        _put_season(season, result.kits.money)
         put("nothing was written (dry run)" if dry_run else f"Lists: {out}")
         put_caution()
     _end(result, strict=strict)
 
 
-def _put_season(season: Season) -> None:
+def _put_season(season: Season, money: str | None) -> None:
+    import pandas as pd
+
     areas = season.area_totals
     put()
     put("By area")
@@ -237,22 +241,36 @@ def _put_season(season: Season) -> None:
     rows += list(zip(areas["area_id"].fillna("(none)"), title, *cells, strict=True))
     rows.append(("all", "", *(str(int(areas[n].sum())) for n in ("hydrants", *names))))
     grid(rows, right=range(2, 10))
-    kits = season.kit_totals.groupby(["family", "kit_id", "kit_length_in"], dropna=False)["kits"]
     put()
     put("Kits to order")
-    sums = kits.sum().reset_index().sort_values(["family", "kit_length_in"], kind="stable")
-    if not len(sums):
+    orders = season.orders
+    if not len(orders):
         put("  none")
     waiting = int(season.jobs["remedy_reason"].str.startswith("kit-fits-flange-unknown").sum())
     if waiting:
         put(f"  of these, {waiting:,} wait until the flange has been measured")
-    grid(
-        [
-            (family if isinstance(family, str) else "(family not recorded)", kit, f"{n:,}")
-            for family, kit, n in zip(sums["family"], sums["kit_id"], sums["kits"], strict=True)
-        ],
-        right=(2,),
-    )
+    stocked, priced = orders["on_hand"].notna().any(), orders["unit_cost"].notna().any()
+    rows = [("family", "kit", "needed")]
+    cells = [
+        orders["family"].replace("", pd.NA).fillna("(family not recorded)"), orders["kit_id"],
+        orders["kits"].map("{:,}".format),
+    ]  # fmt: skip
+    if stocked:
+        rows = [(*rows[0], "on hand", "to order")]
+        cells += [orders["on_hand"].map("{:,}".format, na_action="ignore").fillna("?"),
+                  orders["to_order"].map("{:,}".format)]  # fmt: skip
+    if priced:
+        rows = [(*rows[0], f"cost {money or ''}".strip())]
+        cells.append(orders["cost"].map("{:,.2f}".format).where(orders["cost"].notna(), "?"))
+    rows += list(zip(*cells, strict=True))
+    if len(orders):
+        sums = ["all", "", f"{int(orders['kits'].sum()):,}"]
+        if stocked:
+            sums += ["", f"{int(orders['to_order'].sum()):,}"]
+        if priced:
+            sums.append(f"{orders['cost'].sum():,.2f}")
+        rows.append(tuple(sums))
+        grid(rows, right=range(2, 6))
     put()
 
 

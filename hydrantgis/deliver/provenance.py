@@ -60,11 +60,21 @@ def provenance(
         ("rule sha256", hashlib.sha256(texts[0].encode()).hexdigest()),
         ("kits", f"{kits.catalogue_id}: {kits.title}"),
         ("kits sha256", hashlib.sha256(texts[1].encode()).hexdigest()),
-        *((f"kits for {f.name}", " ".join(k.kit_id for k in f.kits)) for f in kits.families),
+        *((f"kits for {f}", " ".join(k.kit_id for k in f.kits)) for f in kits.families),
         ("kits source", kits.source),
+        (
+            "kits costs",
+            "none" if kits.money is None else f"{kits.money}, {kits.cost_source}, {kits.cost_on}",
+        ),
         ("house rule: one extension per hydrant", "on" if house.one_extension else "off"),
         ("house rule: longest total extension", longest),
         ("house rule: policy", house.policy),
+        ("house rule: only what is on the shelf", "on" if house.stock_only else "off"),
+        ("house rule: ground is raised by up to", f"{house.most_regrade_in:g} in"),
+        *(
+            (f"house rule: ground moves in area {a.area_id}", f"{a.change_in:+g} in")
+            for a in house.allowances
+        ),
     ]
     frame = pd.DataFrame(items, columns=["item", "value"])
     told = "source " + imports["source"] + " as " + imports["as_kind"]

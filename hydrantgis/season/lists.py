@@ -206,4 +206,6 @@ def _orders(jobs: pd.DataFrame, kits: Sequence[Kit]) -> pd.DataFrame:
     frame = counted.assign(family=counted["kit_id"].map(named), **stock)
     lacks = (frame["kits"] - frame["on_hand"].fillna(0).astype("int64")).clip(lower=0)
     frame = frame.assign(to_order=lacks, cost=lacks * frame["unit_cost"].astype("float64"))
-    return ORDERS.conform(frame.sort_values(["kit_length_in", "kit_id"]).reset_index(drop=True))
+    return ORDERS.conform(
+        frame.sort_values(["family", "kit_length_in", "kit_id"]).reset_index(drop=True)
+    )

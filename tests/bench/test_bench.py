@@ -7,7 +7,7 @@ import sys
 
 import pytest
 
-from . import contest, plain
+from . import choice, contest, plain
 from .district import make
 
 
@@ -34,3 +34,9 @@ def test_table_is_printed():
     print(done.stdout)
     assert done.stdout.count("| 1,000 |") == 2
     assert "equal verdicts and kit lengths" in done.stderr
+
+
+@pytest.mark.bench
+def test_the_choice_of_kits_is_printed_beside_a_plain_loop(capsys):
+    choice.main(20_000, 2_000)
+    assert "all alike" in capsys.readouterr().out

@@ -450,8 +450,8 @@ def test_provenance_tells_which_kits_were_meant(register, tmp_path) -> None:
         )
     ]
     assert told[0]["kits sha256"] != told[1]["kits sha256"]
-    assert told[0]["kits for *"].startswith("EXT-6 ")
-    assert told[1]["kits for *"].startswith("EXT-8 ")
+    assert told[0]["kits for all others"].startswith("EXT-6 ")
+    assert told[1]["kits for all others"].startswith("EXT-8 ")
 
 
 def test_columns_carry_titles_and_allowed_values(register) -> None:
