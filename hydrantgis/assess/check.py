@@ -14,7 +14,7 @@ import pandas as pd
 
 from hydrantgis.assess.bury import bury_notes
 from hydrantgis.assess.families import allowance_of, family_of
-from hydrantgis.assess.reasons import REASONS
+from hydrantgis.assess.reasons import NO_KITS, REASONS
 from hydrantgis.assess.remedy import Remedies, remedies_of_family
 from hydrantgis.assess.verdict import chances, flange_verdicts, undecidable, verdicts
 from hydrantgis.ground.findings import CODES, findings, join_findings
@@ -80,7 +80,10 @@ def _remedies(
     why = basis["why_not"].to_numpy(dtype=object)[told]
     result.code[told], result.sentence[told] = why, [CODES[code].meaning for code in why]
     say(wrong & screening, "measure", "screening-only")
-    say(skip, "none", "not-judged")
+    barrel = hydrants["barrel"].to_numpy(dtype=object, na_value="")
+    say(skip, "none", "retired")
+    say(skip & (barrel == "other"), "none", "other-barrel")
+    say(skip & (barrel == "wet"), "none", "wet-barrel")
 
     y = basis["outlet_height_in"].to_numpy(dtype=np.float64)
     f = basis["flange_height_in"].to_numpy(dtype=np.float64)
@@ -97,6 +100,8 @@ def _remedies(
             y[rows], f[rows], e[rows], sd_in=sd[rows], allowance_in=moves[rows], no_kits=reason,
             family=family, rule=rule, house=kits.house, bury_step_in=kits.bury_step_ft * 12.0,
         )  # fmt: skip
+        if family is None:
+            _name_family(part, hydrants.iloc[rows])
         result.put(rows, part)
         if family is not None:
             fitted = part.kit >= 0
@@ -105,6 +110,22 @@ def _remedies(
                 part.kit[fitted]
             ]
     return result, kit_id, kit_length
+
+
+def _name_family(part: Remedies, hydrants: pd.DataFrame) -> None:
+    """Say of which family, main valve and year there are no kits."""
+    bare = np.isin(part.code, NO_KITS)
+    if not bare.any():
+        return
+    rows = hydrants[bare]
+    family = rows["family"].where(rows["family"].notna(), "none recorded")
+    valve = fill("{v} in", v=rows["main_valve_in"].to_numpy(dtype=np.float64, na_value=np.nan))
+    year = rows["install_date"].dt.strftime("%Y")
+    part.sentence[bare] = fill(
+        "{words}: family {family}, main valve {valve}, made {year}", words=part.sentence[bare],
+        family=family, valve=np.where(rows["main_valve_in"].isna(), "not recorded", valve),
+        year=year.where(year.notna(), "not recorded"),
+    )  # fmt: skip
 
 
 def check(

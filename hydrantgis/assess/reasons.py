@@ -40,7 +40,9 @@ REASONS = {
     "undecided": "the height cannot be told well enough",
     "undecidable": "undecidable with this survey",
     "not-measured": "there is no reading",
-    "not-judged": "no dry barrel, or retired",
+    "wet-barrel": "a wet barrel, with water up to its outlets: no kit of this kind goes in",
+    "other-barrel": "no dry barrel: no kit of this kind goes in",
+    "retired": "retired",
 }
 """Every reason code, in words."""
 NO_KITS = ("no-kit-for-family", "kit-of-another-make", "kit-make-unknown")
@@ -59,6 +61,14 @@ _TEMPLATES = {
     "longer-than-longest": "{short} in short of {lo} in; kits raise {most} in at the most",
     "window-narrower-than-step": (
         "{before} it stands at {low_y} in, raised {high} in at {high_y}; the window is {window}"
+    ),
+    "house-longest-total": (
+        "raised {beyond} in it would end at {beyond_y} in; the house rule is {longest} in of kits "
+        "in all, and {e} in are in it"
+    ),
+    "house-one-extension": (
+        "raised {second} in by a second kit on top of the {e} in one it would end at {second_y} "
+        "in; the house rule is one per hydrant"
     ),
     "none-on-shelf": "raised {shelf} in it would end at {shelf_y} in; no such kit is on the shelf",
     "allowance": (
@@ -97,11 +107,15 @@ def why_none(
     longest = np.where(real, raises, -np.inf).max(axis=1, initial=-np.inf)
     at = rounded(y, step)
     short, high = at < window.lo_in, at > window.hi_in
-    free = y[:, None] + lengths_in[None, :] - e[:, None]
-    would = within(free, window, step, unknown_is_inside=False).any(axis=1)
-    stacked = y[:, None] + lengths_in[None, :]
-    second = (e > 0) & within(stacked, window, step, unknown_is_inside=False).any(axis=1)
-    would |= second & (not house.one_extension)
+    # kits that a house rule keeps out: in place of the one in it, and on top of it
+    alone, on_top = lengths_in - e[:, None], np.where(e[:, None] > 0, lengths_in, np.nan)
+    alone, on_top = (
+        np.where(within(y[:, None] + up, window, step, unknown_is_inside=False), up, np.nan)
+        for up in (alone, on_top)
+    )
+    second = ~np.isnan(on_top).all(axis=1)
+    beyond = np.concatenate((alone, on_top if not house.one_extension else alone), axis=1)
+    would = ~np.isnan(beyond).all(axis=1)
     both = right & told.flange
     code = np.select(
         [
@@ -129,9 +143,9 @@ def why_none(
         "window-narrower-than-step",
     ).astype(object)
 
-    def least(rows: NDArray[np.bool_]) -> NDArray[np.float64]:
+    def least(rows: NDArray[np.bool_], among: NDArray[np.float64] = raises) -> NDArray[np.float64]:
         """The smallest raise among some options; 0, the hydrant as it stands, where none is."""
-        found = np.where(rows, raises, np.inf).min(axis=1, initial=np.inf)
+        found = np.where(rows, among, np.inf).min(axis=1, initial=np.inf)
         return np.where(np.isinf(found), 0.0, found)
 
     # the last candidate below the window and the first above it
@@ -139,6 +153,8 @@ def why_none(
     low_side = np.where(np.isinf(below), 0.0, below)
     high_side, first = least(after > window.hi_in), least(right)
     shelf, now = least(both & told.later & ~told.shelf), least(both & ~told.later)
+    longer, stacked = least(~np.isnan(beyond), beyond), least(~np.isnan(on_top), on_top)
+    most_in_all = 0.0 if house.longest_total_in is None else house.longest_total_in
     out = fill("taking the {e} in kit out is not enough", e=e)
     values: dict[str, ArrayLike | str] = {
         "f": f, "flange": str(rule.flange), "window": str(window),
@@ -148,6 +164,8 @@ def why_none(
         "over": y - window.hi_in, "hi": np.full(len(y), window.hi_in),
         "kit": np.where(e > 0, out, "there is no kit to take out"),
         "short": window.lo_in - y, "lo": np.full(len(y), window.lo_in),
+        "beyond": longer, "beyond_y": y + longer, "longest": np.full(len(y), most_in_all), "e": e,
+        "second": stacked, "second_y": y + stacked,
         "most": np.maximum(longest, 0.0), "shelf": shelf, "shelf_y": y + shelf,
         "now": now, "now_y": y + now, "later_y": y + now - allowance_in, "moves": allowance_in,
     }  # fmt: skip

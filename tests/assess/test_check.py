@@ -39,6 +39,8 @@ def test_wet_barrels_and_retired_hydrants_are_there_and_not_judged(rule_of, hydr
     checked, found = check(facts, heights([14.0] * 4), rule=rule_of(18, 24), kits=KITS)
     assert checked["verdict"].isna().tolist() == [True, True, True, False]
     assert checked["remedy"].tolist() == ["none", "none", "none", "extend"]
+    reasons = checked["remedy_reason"].str.split(":").str[0]
+    assert reasons.tolist() == ["wet-barrel", "retired", "other-barrel", "kit-fits"]
     assert checked["p_inside"].isna().tolist() == [True, True, True, False]
     assert checked["shortfall_in"].isna().tolist() == [True, True, True, False]
     assert found[["code", "key"]].to_numpy().tolist() == [

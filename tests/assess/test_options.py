@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from hydrantgis.assess.options import choose_kit
+from hydrantgis.assess.options import choose_kit, options
 from hydrantgis.assess.remedy import remedies_of_family
 from hydrantgis.standards.kits import Family, HouseRules, Kit
 from hydrantgis.standards.load import load_rule
@@ -206,3 +206,14 @@ def test_the_surest_kit_is_the_one_most_probably_inside(rule_of, y, sd):
     told = {k: round(norm.cdf(36, y + k, sd) - norm.cdf(18, y + k, sd), 6) for k in fits}
     # of those alike the one that raises least
     assert raises[0] == min(k for k in fits if told[k] == max(told.values()))
+
+
+@given(
+    y=quarters, e=st.sampled_from([0.0, 6.0, 18.0]),
+    lengths=st.sets(st.integers(1, 60).map(float), min_size=2, max_size=8).map(sorted),
+)  # fmt: skip
+def test_a_longer_kit_never_ends_lower_at_outlet_or_flange(y, e, lengths):
+    told = options([y], [y - 16], [e], lengths, rule=load_rule("nfpa24-2019"), house=HouseRules())
+    in_place = ~np.isnan(told.raises[0])
+    assert (np.diff(told.outlet_in[0][in_place]) > 0).all()
+    assert (np.diff(told.flange_in[0][in_place]) > 0).all()

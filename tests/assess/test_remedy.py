@@ -167,3 +167,18 @@ def test_every_reason_that_is_given_is_one_that_is_told_in_words(rule_of, family
         "longer-than-longest", "window-narrower-than-step", "house-one-extension",
         "house-longest-total",
     }  # fmt: skip
+
+
+def test_what_a_house_rule_keeps_out_is_told_with_its_numbers(rule_of, family_of):
+    house = HouseRules(longest_total_in=24.0)
+    found = remedy(-16.0, rule_of(18, 24), family_of(6.0, 36.0), house=house)
+    assert found.sentence[0] == (
+        "raised 36 in it would end at 20 in; the house rule is 24 in of kits in all, and 0 in are "
+        "in it"
+    )
+    found = remedy(11.0, rule_of(18, 24), family_of(6.0, 12.0), installed=12.0)
+    assert found.code[0] == "house-one-extension"
+    assert found.sentence[0] == (
+        "raised 12 in by a second kit on top of the 12 in one it would end at 23 in; the house "
+        "rule is one per hydrant"
+    )
