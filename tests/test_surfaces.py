@@ -349,7 +349,7 @@ def test_an_outlet_whose_point_is_not_said_is_told_and_can_be_said_later(registe
     assert check(register).loc["H4", "verdict"] == "unresolved"
     said = IntakeWords(constants={**datum, "measured_to": "hose-centerline"}, **told)
     _, added = job.bring_in(register, path, "shots", words=said, now=NOW)
-    assert added.rows == 1
+    assert (added.rows, added.struck) == (4, 4)
     assert added.findings["code"].tolist() == ["told-before"]
     assert check(register).loc["H4", "outlet_height_in"] == pytest.approx(21.0, abs=0.01)
 

@@ -239,9 +239,11 @@ def bring(
 ) -> None:
     """Bring a source in and tell what came of it; what `import` and `survey` have in common."""
     if kind not in kinds:
+        surfaces = ("terrain", "surface") if kinds == SURVEY_KINDS else ()
         raise WordsError(
-            f"`{kind}` is not read here", accepted=", ".join(kinds), do="say --as KIND"
-        )
+            f"`{kind}` is not read here", accepted=", ".join((*kinds, *surfaces)),
+            do="say --as KIND",
+        )  # fmt: skip
     from hydrantgis import job
     from hydrantgis.ground.findings import join_findings
     from hydrantgis.intake.profile import profile_of
@@ -285,6 +287,7 @@ def _as_json(intake: Intake, added: Added, register: Path, *, dry_run: bool) -> 
         "added": added.rows,
         "unchanged": added.unchanged,
         "from_other_sources": added.others,
+        "gave_way": added.struck,
         "rows": {
             "in": intake.count.rows,
             "accepted": intake.count.accepted,
@@ -316,6 +319,8 @@ def _put_intake(intake: Intake, added: Added, register: Path, *, dry_run: bool) 
         same = f"; {added.unchanged:,} stand there already as told" if added.unchanged else ""
         what = "new or changed in" if intake.kind == "hydrants" else "added to"
         put(f"  {added.rows:,} {what} {register}{same}")
+    if added.struck:
+        put(f"  {added.struck:,} told before by this file give way to this telling")
     if added.others:
         put(f"  {added.others:,} stay from other sources; --replace takes them away")
     if record["crs"]:

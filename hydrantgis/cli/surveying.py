@@ -48,8 +48,20 @@ def survey(
         str | None, typer.Option("--accuracy-95", help="Its accuracy at 95 %, as reports state it.")
     ] = None,
     on: Annotated[
-        str | None, typer.Option(help="Day of a terrain or of a design, for example 2026-05-01.")
+        str | None,
+        typer.Option(help="Day of a terrain or a design, or of all readings or shots: 2026-05-01."),
     ] = None,
+    elev_sd: Annotated[
+        str | None,
+        typer.Option(help="Standard uncertainty of every shot, for example `2 cm`."),
+    ] = None,
+    replace: Annotated[
+        bool,
+        typer.Option(
+            "--replace",
+            help="This file corrects the one of its name: what that told gives way.",
+        ),
+    ] = False,
     name: Annotated[str | None, typer.Option(help="What the register calls a surface.")] = None,
     tile: Annotated[
         list[Path] | None, typer.Option(help="One more raster of the same grid; can be repeated.")
@@ -97,8 +109,9 @@ def survey(
         --measured-from grade --unit outlet_height_in=in
       hydrantgis survey shots.csv --as shots --crs EPSG:3736 --unit elev_ft=ftUS \\
         --vertical-datum NAVD88
-      hydrantgis survey shots.txt --as shots --order PNEZD --crs EPSG:3736 --unit elev_ft=ftUS \\
-        --vertical-datum NAVD88 --measured-to pumper-centerline
+      hydrantgis survey shots.txt --as shots --on 2026-05-01 --method gnss --order PNEZD \\
+        --crs EPSG:3736 --unit elev_ft=ftUS --vertical-datum NAVD88 \\
+        --measured-to pumper-centerline
       hydrantgis survey dem.tif --as terrain --unit elev_ft=m --vertical-datum NAVD88 \\
         --rmse-z "10 cm" --on 2024-04-15
       hydrantgis survey design.xml --as surface --name elm-street
@@ -112,7 +125,7 @@ def survey(
         )  # fmt: skip
         return
     given = {
-        "--rmse-z": rmse_z, "--accuracy-95": accuracy_95, "--on": on, "--name": name,
+        "--rmse-z": rmse_z, "--accuracy-95": accuracy_95, "--name": name,
         "--tile": tile, "--nodata": nodata, "--band": band,
     }  # fmt: skip
     for option, value_of in given.items():
@@ -120,6 +133,7 @@ def survey(
             raise WordsError(
                 f"{option} goes with --as terrain or surface", do="say one, or leave it"
             )
+    day, sd = _day(on), _length_said("--elev-sd", elev_sd)
     words, kind = said_words(
         profile, crs=crs, layer=layer, near=near, places=place, swap_xy=swap_xy, encoding=encoding,
         header_row=header_row, order=order, decimal=decimal, fields=field, units=unit,
@@ -129,8 +143,17 @@ def survey(
             "vertical_datum": vertical_datum,
         },
     )  # fmt: skip
+    kind = as_kind or kind or "readings"
+    more = {
+        "shot_date" if kind == "shots" else "reading_date": None if day is None else str(day),
+        "elev_sd_ft": None if sd is None else f"{sd!r} ft",
+    }
+    if kind == "shots" and method is not None:
+        more["elev_sd_ft"] = more["elev_sd_ft"] or _sd_of_method(method)
+        words.constants.pop("method", None)
+    words.constants.update({name: said for name, said in more.items() if said is not None})
     bring(
-        source, as_kind or kind or "readings", SURVEY_KINDS, register, words,
+        source, kind, SURVEY_KINDS, register, words, replace=replace,
         strict=strict, as_json=as_json, dry_run=dry_run, quiet=quiet, allow_remote=allow_remote,
         beyond=beyond, write_profile=write_profile,
     )  # fmt: skip
@@ -195,6 +218,16 @@ def _length_said(option: str, text: str | None) -> float | None:
             f"`{text}` is no length for {option}: {reason}", accepted="for example `10 cm`"
         )
     return length / 12.0
+
+
+def _sd_of_method(method: str) -> str:
+    """The standard uncertainty of one point by a method, as a length with its unit."""
+    from hydrantgis.standards.methods import METHODS
+
+    points = [name for name, told in METHODS.items() if told.of_points]
+    if method not in points:
+        raise WordsError(f"`{method}` is no method for shots", accepted=", ".join(points))
+    return f"{METHODS[method].sd_in / 2**0.5!r} in"
 
 
 def _day(text: str | None) -> dt.date | None:

@@ -152,8 +152,8 @@ CODES: dict[str, Kind] = {
         "where it is one, bring the whole layer in again, and the extract with --adds",
     ),
     "told-before": Kind(
-        _W, "the same file was brought in before, read otherwise; both tellings stand",
-        "look which one is right",
+        _N, "the same file was brought in before, read otherwise; this telling takes its place",
+        "nothing",
     ),
     "areas-joined": Kind(
         _N, "several polygons have one area id and became one area", "look at the ids"
@@ -293,6 +293,10 @@ CODES: dict[str, Kind] = {
     ),
     "no-grade": Kind(_W, "there is an outlet elevation and no grade to set it against", "shoot it"),
     "grade-outlier": Kind(_W, "a shot lies far off its neighbors and was left out", "check it"),
+    "elevations-apart": Kind(
+        _E, "shots lie far above or below all that were shot before in their datum",
+        "check their unit and datum",
+    ),
     "grade-moved": Kind(
         _N, "ground shots of two times differ; the newer ones tell the grade", "look at both"
     ),

@@ -29,7 +29,7 @@ SHOTS_ON_HYDRANT = SHOT_CODES[1:6]
 """Codes of shots that stand on a hydrant."""
 EVENTS = (
     "imported", "measured", "extended", "grade_changed", "flowed", "out_of_service",
-    "returned_to_service", "retired", "closed_out",
+    "returned_to_service", "retired", "closed_out", "struck",
 )  # fmt: skip
 CHANGE_KINDS = ("new", "gone", "moved", "changed", "reappeared", "renumbered")
 KINDS = (
@@ -131,6 +131,7 @@ SHOTS = Table(
         c.text("description", "Description", "As the survey wrote it."),
         c.text("hydrant_id", "Hydrant", "The hydrant that the shot names."),
         c.text("measured_to", "Measured to", "Outlet and point of it.", *MEASURED_TO),
+        c.text("import_id", "Import", "The intake that told it."),
     ),
     geometry="Point",
 )
@@ -248,6 +249,7 @@ HISTORY = Table(
         *_HYDRANT_FACTS,
         *_READING_FACTS,
         _NOTE,
+        c.text("strikes", "Strikes", "The reading that counts no more from here on."),
     ),
 )
 

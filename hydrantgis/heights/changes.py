@@ -116,8 +116,9 @@ def terrain_change(
     Returns
     -------
     change
-        From the last terrain on or before that day to the newest one after it, both of one vertical
-        datum; nothing where it does not exceed its expanded uncertainty [2]_.
+        From the last terrain on or before that day, else from the first one, to the newest one
+        after it, both of one vertical datum; nothing where it does not exceed its expanded
+        uncertainty [2]_.
 
     Notes
     -----
@@ -138,7 +139,13 @@ def terrain_change(
     result = Change.none(n)
     begin = np.full(n, np.datetime64("NaT", "D")) if changed_on is None else changed_on
     dated = sorted((t for t in terrains if not np.isnat(t.on)), key=lambda t: (t.on, t.name))
+    reached: dict[str, NDArray[np.bool_]] = {}
+    between_two = np.zeros(n, dtype=bool)
     for before in dated:  # a terrain or two of each day
+        # of what changed before the first terrain nothing is known; what came after is sure
+        had = reached.setdefault(datum_key(before.vertical_datum), np.zeros(n, dtype=bool))
+        early = ~had & np.isfinite(before.elev_ft) & (since < before.on)
+        had |= np.isfinite(before.elev_ft)
         for after in dated:
             if before.on >= after.on or datum_key(before.vertical_datum) != datum_key(
                 after.vertical_datum
@@ -147,6 +154,8 @@ def terrain_change(
             change = (after.elev_ft - before.elev_ft) * 12.0
             sd = np.hypot(before.sd_ft, after.sd_ft) * 12.0
             between = (before.on <= since) & (since < after.on)
+            between_two |= between & np.isfinite(change)
+            between |= early & ~between_two
             between &= np.isnat(begin) | (begin <= before.on) | (begin > since)
             # later pairs of an ordered list are nearer before and newer after, and replace others
             rows = between & (np.abs(change) > TOLD_APART * sd)
@@ -184,9 +193,10 @@ def shots_change(grade: GradeFit, since: NDArray[np.datetime64]) -> Change:
     Returns
     -------
     change
-        From the last survey on or before that day to the one that stands, where that is more than
-        `ONE_SURVEY_DAYS` later; nothing where it does not exceed its expanded uncertainty [2]_. As
-        with `terrain_change` it may have come before the height was measured.
+        From the last survey on or before that day, else from the first one, to the one that stands,
+        where that is more than `ONE_SURVEY_DAYS` later; nothing where it does not exceed its
+        expanded uncertainty [2]_. As with `terrain_change` it may have come before the height was
+        measured.
 
     Examples
     --------
@@ -204,8 +214,11 @@ def shots_change(grade: GradeFit, since: NDArray[np.datetime64]) -> Change:
     later = grade.on[now] - since[has] > np.timedelta64(ONE_SURVEY_DAYS, "D")
     has, now = has[later], now[later]
     then = last_on(grade.hydrant, grade.on, has, since[has])
-    dated = (then >= 0) & ~np.isnat(np.append(grade.on, np.datetime64("NaT"))[then])
-    has, now, then = has[dated], now[dated], then[dated]
+    # of what changed before the first survey nothing is known; what came after is sure
+    dated = ~np.isnat(grade.on)
+    first = np.searchsorted(grade.hydrant[dated], has)
+    early = (then < 0) | ~np.append(dated, False)[then]
+    then = np.where(early, np.append(np.flatnonzero(dated), -1)[first], then)
     change = (grade.elev_ft[now] - grade.elev_ft[then]) * 12.0
     sd = np.hypot(grade.sd_ft[now], grade.sd_ft[then]) * 12.0
     clear = np.abs(change) > TOLD_APART * sd

@@ -14,7 +14,6 @@ import pandas as pd
 
 from hydrantgis.ground.errors import RegisterError
 from hydrantgis.ground.findings import findings, join_findings, no_findings
-from hydrantgis.ground.plane import xy
 from hydrantgis.ground.tables import (
     CHANGES,
     HISTORY,
@@ -35,6 +34,12 @@ from hydrantgis.register.events import (
     retired_events,
     state_after,
     told_again,
+)
+from hydrantgis.register.surveys import (
+    far_from_others,
+    new_shots,
+    struck_events,
+    takes_the_place_of,
 )
 from hydrantgis.register.vintages import Vintage, many_gone, vintage
 
@@ -68,6 +73,10 @@ class Added:
         The `changes` table, of a hydrant layer that came into a register with hydrants.
     vintage
         What that layer is a newer vintage of.
+    struck
+        Readings or shots of before that this telling takes the place of.
+    whole
+        Tables that are written anew rather than added to.
     findings
         What was noticed in comparing it with the register.
     """
@@ -78,6 +87,8 @@ class Added:
     others: int = 0
     changes: pd.DataFrame = field(default_factory=CHANGES.empty)
     vintage: Vintage | None = None
+    struck: int = 0
+    whole: tuple[str, ...] = ()
     findings: pd.DataFrame = field(default_factory=no_findings)
 
 
@@ -105,7 +116,7 @@ def would_add(
                 f"the layer has no {intake.kind} that could take the place of what stands",
                 where=str(store.path), found=str(intake.count), do="leave --replace out",
             )  # fmt: skip
-        told_before, newest, stood = _known(store, import_id, intake.kind)
+        told_before, newest, stood = _known(store, intake)
         if newest and not replace:
             return [], settled, import_id
         # told once more, after something else or to replace it: a telling of its own
@@ -120,20 +131,11 @@ def would_add(
         if stood and not added.rows:
             return [], settled, import_id
         return layers, added, import_id
-    if intake.kind == "readings":
-        events = measured_events(accepted, store.read(HISTORY.only(())), import_id)
-        added = Added(
-            len(events), known=False, unchanged=len(accepted) - len(events),
-            findings=_told_before(store, intake),
-        )  # fmt: skip
-        return [(HISTORY, events)], added, import_id
-    if intake.kind == "shots":
-        fresh = _fresh_shots(gpd.GeoDataFrame(accepted), gpd.GeoDataFrame(store.read(SHOTS)))
-        added = Added(
-            len(fresh), known=False, unchanged=len(accepted) - len(fresh),
-            findings=_told_before(store, intake),
-        )  # fmt: skip
-        return [(SHOTS, fresh)], added, import_id
+    if intake.kind in ("readings", "shots"):
+        layers, added = _plan_survey(store, intake, accepted, import_id, replace=replace)
+        if newest and not (added.rows or added.struck):
+            return [], settled, import_id
+        return layers, added, import_id
     table = REFERENCE_LAYERS[intake.kind]
     told = accepted.assign(source=f"{intake.record['source']}: {intake.record['layer']}")
     stands = store.read(table)
@@ -209,13 +211,14 @@ def _plan_hydrants(
     return layers, added
 
 
-def _known(store: Register, import_id: str, kind: str) -> tuple[int, bool, bool]:
+def _known(store: Register, intake: Intake) -> tuple[int, bool, bool]:
     """
     How often this intake was recorded, whether it was the last, and the last of its layer.
 
-    Surveys only ever add, so one that is there is there. Of a layer the newest telling stands,
-    so that going back to an older file is news.
+    The newest telling of a layer, or of a survey's bytes, stands, so that going back to an older
+    one is news.
     """
+    import_id, kind = str(intake.record["import_id"]), intake.kind
     imports = store.read(IMPORTS)
     base = imports["import_id"].str.split("-").str[0]
     same = base == import_id
@@ -226,20 +229,46 @@ def _known(store: Register, import_id: str, kind: str) -> tuple[int, bool, bool]
     layer = imports["source"] + "\n" + imports["layer"]
     if kind == "hydrants":  # one layer may be called otherwise each time
         layer = imports["vintage_of"].where(imports["vintage_of"].notna(), imports["import_id"])
+    if kind in ("readings", "shots"):
+        layer = imports["sha256"] + "\n" + imports["layer"]
     own = base[alike & (layer == layer[same].iloc[-1])].iloc[-1] == import_id
-    return int(same.sum()), kind in ("readings", "shots") or latest, own
+    return int(same.sum()), own if kind in ("readings", "shots") else latest, own
 
 
-def _told_before(store: Register, intake: Intake) -> pd.DataFrame:
-    """A finding where the same bytes were brought in before, with other words."""
-    told, imports = intake.record, store.read(IMPORTS)
-    same = imports["sha256"] == told["sha256"]
-    for name in ("as_kind", "layer"):
-        same &= imports[name] == told[name]
-    other = same & ((imports["options"] != told["options"]) | (imports["fields"] != told["fields"]))
-    if not other.any():
-        return no_findings()
-    return findings("told-before", table=intake.kind, keys=["(all)"], values=[told["source"]])
+def _plan_survey(
+    store: Register, intake: Intake, told: pd.DataFrame, import_id: str, *, replace: bool
+) -> tuple[list[tuple[Table, pd.DataFrame]], Added]:
+    """What readings or shots add, and what they take the place of."""
+    replaced = takes_the_place_of(intake, store.read(IMPORTS), replace=replace)
+    noticed = no_findings()
+    source = str(intake.record["source"])
+    if replaced:
+        noticed = findings("told-before", table=intake.kind, keys=["(all)"], values=[source])
+    if intake.kind == "readings":
+        history = store.read(HISTORY.only(("event_id", "event", "hydrant_id", "import_id",
+                                           "strikes")))  # fmt: skip
+        events = measured_events(told, history, import_id)
+        gone = struck_events(history, replaced, told["reading_id"], import_id)
+        layers = [(HISTORY, pd.concat([f for f in (events, gone) if len(f)] or [events]))]
+        added = Added(
+            len(events), known=False, unchanged=len(told) - len(events), struck=len(gone),
+            findings=noticed,
+        )  # fmt: skip
+        return layers, added
+    known = gpd.GeoDataFrame(store.read(SHOTS))
+    shots = gpd.GeoDataFrame(told).assign(import_id=import_id)
+    fresh, kept = new_shots(shots, known, replaced=replaced, where=source)
+    noticed = join_findings(noticed, far_from_others(fresh, known if kept is None else kept))
+    left = 0 if kept is None else len(known) - len(kept)
+    if kept is not None:
+        parts = [frame for frame in (kept, fresh) if len(frame)]
+        fresh = gpd.GeoDataFrame(pd.concat(parts, ignore_index=True)) if parts else fresh
+    new = len(fresh) - (0 if kept is None else len(kept))
+    added = Added(
+        new, known=False, unchanged=len(told) - new, struck=left, findings=noticed,
+        whole=() if kept is None else (SHOTS.name,),
+    )  # fmt: skip
+    return [(SHOTS, fresh)], added
 
 
 def _in_crs(rows: gpd.GeoDataFrame, crs: pyproj.CRS, where: str) -> gpd.GeoDataFrame:
@@ -270,27 +299,3 @@ def crs_to_begin_with(intake: Intake, path: Path) -> pyproj.CRS:
             do="run `import SOURCE --register FILE` first",
         )
     return intake.crs
-
-
-def _fresh_shots(shots: gpd.GeoDataFrame, known: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """Shots that the register does not hold already, told the same in every way."""
-
-    def marks(frame: gpd.GeoDataFrame) -> pd.Series:
-        where = xy(frame.geometry).round(4)
-        plain = pd.DataFrame(
-            {
-                "id": frame["shot_id"].to_numpy(),
-                "elev": frame["elev_ft"].round(4).to_numpy(),
-                "code": frame["shot_code"].to_numpy(),
-                "datum": frame["vertical_datum"].to_numpy(),
-                "sd": frame["elev_sd_ft"].to_numpy(),
-                "hydrant": frame["hydrant_id"].to_numpy(),
-                "to": frame["measured_to"].to_numpy(),
-                "x": where[:, 0],
-                "y": where[:, 1],
-            }
-        )
-        return pd.util.hash_pandas_object(plain, index=False)
-
-    fresh = ~marks(shots).isin(marks(known))
-    return gpd.GeoDataFrame(shots[fresh.to_numpy()])

@@ -187,10 +187,15 @@ def measured_events(readings: pd.DataFrame, history: pd.DataFrame, import_id: st
     events
         The `events` table.
     """
-    fresh = readings[~readings["reading_id"].isin(history["event_id"])]
+    struck = history["strikes"].dropna()
+    stands = history["event_id"][~history["event_id"].isin(struck)].str.split("-").str[0]
+    fresh = readings[~readings["reading_id"].isin(stands)]
+    again = fresh["reading_id"].isin(history["event_id"])
     events = fresh.rename(columns={"reading_id": "event_id"}).assign(
         event="measured", import_id=import_id, event_date=fresh["reading_date"]
     )
+    # struck and told again: an event of its own
+    events["event_id"] = events["event_id"].mask(again, events["event_id"] + f"-{import_id[:8]}")
     return HISTORY.conform(events.reset_index(drop=True))
 
 
@@ -273,8 +278,9 @@ def kits_fitted(history: pd.DataFrame, imports: pd.DataFrame) -> pd.Series:
 
 
 def readings_of(history: pd.DataFrame) -> pd.DataFrame:
-    """The `readings` table that a history holds."""
+    """The `readings` table that a history holds, those that were struck left out."""
     measured = history[history["event"] == "measured"]
+    measured = measured[~measured["event_id"].isin(history["strikes"].dropna())]
     return READINGS.conform(
         measured.rename(columns={"event_id": "reading_id"}).reset_index(drop=True)
     )

@@ -142,9 +142,9 @@ class Register:
         return gpd.GeoDataFrame(self.read(HYDRANTS))
 
     def readings(self) -> pd.DataFrame:
-        """Every reading that was ever told."""
-        told = HISTORY.only((*READINGS.names, "event"))
-        return readings_of(self.read(told, where="event = 'measured'"))
+        """Every reading that was ever told and not struck since."""
+        told = HISTORY.only((*READINGS.names, "event", "strikes"))
+        return readings_of(self.read(told, where="event IN ('measured', 'struck')"))
 
     def kits_fitted(self) -> pd.Series:
         """The last day on which each hydrant got another extension than it had, by id."""
@@ -250,7 +250,7 @@ class Register:
             if not self.exists():
                 items = {"format": FORMAT, "crs": crs_to_begin_with(intake, self.path).to_wkt()}
                 layers.append((SETTINGS, _settings_frame(items)))
-            self._write(layers, now=now)
+            self._write(layers, now=now, whole=added.whole)
             return added
 
     def add_surface(
@@ -323,10 +323,18 @@ class Register:
             return frame.set_crs(crs, allow_override=True)
         return frame.set_crs(intake.crs, allow_override=True).to_crs(crs)
 
-    def _write(self, layers: list[tuple[Table, pd.DataFrame]], *, now: dt.datetime) -> None:
-        grown = (
-            HISTORY.name, IMPORTS.name, FINDINGS.name, EXCEPTIONS.name, SHOTS.name, CHANGES.name,
-        )  # fmt: skip
+    def _write(
+        self,
+        layers: list[tuple[Table, pd.DataFrame]],
+        *,
+        now: dt.datetime,
+        whole: tuple[str, ...] = (),
+    ) -> None:
+        grown = [
+            table.name
+            for table in (HISTORY, IMPORTS, FINDINGS, EXCEPTIONS, SHOTS, CHANGES)
+            if table.name not in whole
+        ]
         with replacing(self.path) as fresh:
             if self.exists():
                 shutil.copyfile(self.path, fresh)

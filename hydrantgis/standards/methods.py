@@ -31,11 +31,14 @@ class Method:
         Standard uncertainty of one height. [in]
     source
         Where the figure comes from.
+    of_points
+        Whether a height by it is that of two surveyed points.
     """
 
     weight: str
     sd_in: float
     source: str
+    of_points: bool = False
 
 
 METHODS: dict[str, Method] = {
@@ -44,16 +47,19 @@ METHODS: dict[str, Method] = {
         CONTACT,
         math.hypot(0.02, 0.02) * 12,
         "common practice, no source: two rod readings of 0.02 ft each",
+        of_points=True,
     ),
     "gnss": Method(
         CONTACT,
         math.hypot(2.0, 2.0) / 2.54,
         "common practice, no source: two real-time kinematic points of 2 cm each",
+        of_points=True,
     ),
     "shot": Method(
         CONTACT,
         math.hypot(0.02, 0.02) * 12,
         "common practice, no source: two surveyed points of 0.02 ft each",
+        of_points=True,
     ),
     "eye": Method(
         SCREENING,

@@ -155,7 +155,7 @@ def test_an_outlet_stands_over_the_ground_as_it_is_and_over_that_of_its_day(hydr
 
 @pytest.mark.parametrize(
     ("read", "expected"),
-    [(-5, ""), (0, "shots"), (800, "shots"), (960, ""), (1500, ""), (None, "")],
+    [(-5, "shots"), (0, "shots"), (800, "shots"), (960, ""), (1500, ""), (None, "")],
 )
 def test_shots_of_before_and_after_a_reading_tell_how_the_ground_changed(read, expected):
     days = dates([0] * 4 + [1000] * 4)
