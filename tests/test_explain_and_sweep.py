@@ -96,7 +96,7 @@ def test_a_hydrant_is_told_with_every_reading_and_every_kit(told):
     assert options["chosen"].to_dict() == {"O-6": False, "O-12": True, "O-18": False}
     assert options["bury_after_ft"].tolist() == [5.0, 5.5, 6.0]
     assert found.checked["kit_id"] == "O-12"
-    assert found.kits_for == "Orrin"
+    assert found.kits_for == "kits for Orrin"
     assert any("AWWA C502" in note for note in found.notes)
 
 

@@ -48,7 +48,7 @@ def alternatives(
         Without a height or a family of kits nothing can be tried, and there is no row. `chosen` is
         what the check takes where the hydrant stands wrong and was measured by contact.
     """
-    at, _ = family_of(hydrant, kits.families)
+    at = family_of(hydrant, kits.families).family
     y, sd, f = (
         basis[name].to_numpy(dtype=np.float64)
         for name in ("outlet_height_in", "height_sd_in", "flange_height_in")

@@ -90,6 +90,9 @@ def _remedies(
     e = hydrants["installed_extension_in"].fillna(0.0).to_numpy(dtype=np.float64)
     todo = np.flatnonzero(wrong & ~screening)
     at, why_none = family_of(hydrants.iloc[todo], kits.families)
+    bury = hydrants["bury_ft"].to_numpy(dtype=np.float64)
+    shortest = np.nan if kits.shortest_bury_ft is None else kits.shortest_bury_ft
+    least = np.minimum((shortest - bury) * 12.0, 0.0)
     moves = allowance_of(area_ids, kits.house.allowances, n)
     without = np.where(at < 0, why_none, "")
     for place, reason in sorted(set(zip(at.tolist(), without.tolist(), strict=True))):
@@ -98,6 +101,7 @@ def _remedies(
         family = kits.families[place] if place >= 0 else None
         part = remedies_of_family(
             y[rows], f[rows], e[rows], sd_in=sd[rows], allowance_in=moves[rows], no_kits=reason,
+            least_bury_raise_in=least[rows],
             family=family, rule=rule, house=kits.house, bury_step_in=kits.bury_step_ft * 12.0,
         )  # fmt: skip
         if family is None:

@@ -4,7 +4,7 @@ Which family of kits a hydrant belongs to: by the name of its family, its main v
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -20,9 +20,18 @@ if TYPE_CHECKING:
     from hydrantgis.standards.kits import Allowance, Family
 
 
-def family_of(
-    hydrants: pd.DataFrame, families: Sequence[Family]
-) -> tuple[NDArray[np.intp], NDArray[np.object_]]:
+class Belongs(NamedTuple):
+    """
+    The family of kits of n hydrants.
+
+    Its position, -1 where there is none; and why there is none, one of `NO_KITS`, else None.
+    """
+
+    family: NDArray[np.intp]
+    why: NDArray[np.object_]
+
+
+def family_of(hydrants: pd.DataFrame, families: Sequence[Family]) -> Belongs:
     """
     The family of kits of each hydrant.
 
@@ -35,15 +44,13 @@ def family_of(
 
     Returns
     -------
-    family
-        Position, -1 where there is none; shape (n,).
-    why
-        One of `NO_KITS` where there is none, else None; shape (n,).
+    belongs
+        Shape (n,) each.
 
     Notes
     -----
-    Of families of one name the one takes a hydrant whose main valve and years allow it; a valve or
-    a year that is not recorded allows all of them, and then nobody can tell which.
+    Of families of one name the one takes a hydrant whose main valve and years allow it. Where that
+    hangs on a valve or a year that is not recorded, nobody can tell, and none does.
 
     Examples
     --------
@@ -52,8 +59,8 @@ def family_of(
     >>> two = [Family(name="Orrin", kits=(), main_valve_in=(size,)) for size in (4.5, 5.25)]
     >>> town = pd.DataFrame({"family": ["orrin", "Orrin", "Quern"],
     ...                      "main_valve_in": [5.25, None, 4.5], "install_date": pd.NaT})
-    >>> at, why = family_of(town, two)
-    >>> at.tolist(), why.tolist()
+    >>> told = family_of(town, two)
+    >>> told.family.tolist(), told.why.tolist()
     ([1, -1, -1], [None, 'kit-make-unknown', 'no-kit-for-family'])
     """
     n = len(hydrants)
@@ -63,21 +70,24 @@ def family_of(
     names = [family.name.strip().casefold() for family in families]
     known = np.isin(named, [name for name in names if name != ANY_FAMILY])
     same_name, fitting = np.zeros(n, dtype=np.intp), np.zeros(n, dtype=np.intp)
-    result = np.full(n, -1, dtype=np.intp)
+    result, unsure = np.full(n, -1, dtype=np.intp), np.zeros(n, dtype=bool)
     for place, (name, family) in enumerate(zip(names, families, strict=True)):  # a handful
         ours = ~known if name == ANY_FAMILY else named == name
         fits = ours.copy()
         if family.main_valve_in:
             fits &= np.isnan(valve) | np.isin(valve, family.main_valve_in)
         fits &= ~(year < (family.first_year or -np.inf)) & ~(year > (family.last_year or np.inf))
+        dated = family.first_year is not None or family.last_year is not None
+        unsure |= fits & ((bool(family.main_valve_in) & np.isnan(valve)) | (dated & np.isnan(year)))
         same_name += ours
         fitting += fits
         result[fits] = place
-    result[fitting != 1] = -1
-    why = np.select([fitting > 1, (fitting == 0) & (same_name > 0)], [NO_KITS[2], NO_KITS[1]],
+    open_ = (fitting > 1) | unsure
+    result[(fitting != 1) | open_] = -1
+    why = np.select([open_, (fitting == 0) & (same_name > 0)], [NO_KITS[2], NO_KITS[1]],
                     NO_KITS[0]).astype(object)  # fmt: skip
     why[result >= 0] = None
-    return result, why
+    return Belongs(result, why)
 
 
 def allowance_of(

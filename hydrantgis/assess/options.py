@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hydrantgis.assess.verdict import chances, rounded
+from hydrantgis.standards.kits import POLICIES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -22,6 +23,10 @@ if TYPE_CHECKING:
 
     from hydrantgis.standards.kits import HouseRules
     from hydrantgis.standards.rules import HeightRule, Window
+
+CLEAR = 2.0
+"""A height is clear of a limit by so many standard uncertainties."""
+_LAST_IN = 1e6
 
 
 def within(
@@ -202,21 +207,26 @@ def choose(
 
     Notes
     -----
-    Policy `target` takes what ends nearest the aim of the outlet window, `shortest` the least total
-    length that fits, `surest` what most probably ends inside the window; of those that tie the one
-    that raises least.
+    Policy `target` takes what ends nearest the aim of the outlet window, which with one limit is
+    that limit, with what is not clear of it by the expanded uncertainty last; `shortest` the least
+    total length that fits; `surest` what most probably ends inside the window; of those that tie
+    the one that raises least.
     """
-    raises = told.raises
+    raises, window = told.raises, rule.window
+    sd = np.broadcast_to(np.asarray(sd_in, dtype=np.float64), raises.shape[:1])[:, None]
+    if house.policy not in POLICIES:
+        raise ValueError(f"{house.policy!r} is none of {', '.join(POLICIES)}")
     if house.policy == "shortest":
         cost = raises
     elif house.policy == "surest":
-        sd = np.broadcast_to(np.asarray(sd_in, dtype=np.float64), raises.shape[:1])[:, None]
-        window = rule.window
         cost = -chances(told.outlet_in, sd + 0.0 * raises, lo_in=window.lo_in, hi_in=window.hi_in)[
             0
         ]
     else:
-        cost = np.abs(told.outlet_in - rule.window.aim_in)
+        off = np.abs(told.outlet_in - window.aim_in)
+        # with one limit alone it is aimed at, and what is not clear of it goes last
+        one_sided = window.target_in is None and not np.isfinite(window.lo_in + window.hi_in)
+        cost = off + np.where(one_sided & (off < CLEAR * sd), _LAST_IN, 0.0)
     # rounded, so that a tie in decimals is a tie; then the smaller raise goes first
     cost = np.where(told.fits, np.round(cost, 6), np.inf)
     order = np.argsort(np.where(np.isnan(raises), np.inf, raises), axis=1, kind="stable")

@@ -11,6 +11,7 @@ import numpy as np
 
 from hydrantgis.assess.options import choose, options, within
 from hydrantgis.assess.reasons import NO_KITS, REASONS, why_none
+from hydrantgis.assess.verdict import rounded
 from hydrantgis.ground.text import fill
 
 if TYPE_CHECKING:
@@ -48,33 +49,50 @@ class Remedies:
 
 
 def _ends_inside(
-    y: NDArray[np.float64], f: NDArray[np.float64], raised: NDArray[np.float64], rule: HeightRule
+    y: NDArray[np.float64],
+    f: NDArray[np.float64],
+    raised: NDArray[np.float64],
+    rule: HeightRule,
+    moves: NDArray[np.float64] | float = 0.0,
 ) -> NDArray[np.bool_]:
-    """Whether outlet and flange end inside their windows; an unknown flange does."""
-    outlet = within(y + raised, rule.window, rule.resolution_in, unknown_is_inside=False)
-    return outlet & within(f + raised, rule.flange, rule.resolution_in, unknown_is_inside=True)
+    """Whether outlet and flange end inside their windows, now and when the ground has moved."""
+    inside = np.ones(len(y), dtype=bool)
+    for later in (0.0, moves):
+        up, step = raised - later, rule.resolution_in
+        inside &= within(y + up, rule.window, step, unknown_is_inside=False)
+        inside &= within(f + up, rule.flange, step, unknown_is_inside=True)
+    return inside
 
 
 def choose_bury_raise(
-    height_in: ArrayLike, flange_in: ArrayLike, *, step_in: float, rule: HeightRule
+    height_in: ArrayLike,
+    flange_in: ArrayLike,
+    *,
+    step_in: float,
+    rule: HeightRule,
+    allowance_in: ArrayLike = 0.0,
+    least_in: ArrayLike = -np.inf,
 ) -> NDArray[np.float64]:
     """
     How much longer (or shorter) the bury of a replacement must be, in whole steps.
 
     Parameters
     ----------
-    height_in, flange_in
-        As `choose_kit`, shape (n,). [in]
+    height_in, flange_in, allowance_in
+        As `hydrantgis.assess.options.options`, shape (n,). [in]
     step_in
         Burys are ordered in steps of this. [in]
     rule
         Windows and aim.
+    least_in
+        No bury may be shorter than by this, below 0; shape (n,). [in]
 
     Returns
     -------
     raises
-        Whole steps, nearest the aim of the outlet window, that end inside both windows; missing
-        where none does. The new hydrant is taken to have its flange as far below its outlets. [in]
+        Whole steps, nearest the aim of the outlet window, that end inside both windows, and after
+        the ground has moved too; missing where none does. The new hydrant is taken to have its
+        flange as far below its outlets. [in]
 
     Examples
     --------
@@ -84,16 +102,19 @@ def choose_bury_raise(
     [60.0, 12.0]
     """
     y, f = np.asarray(height_in, dtype=np.float64), np.asarray(flange_in, dtype=np.float64)
-    half = rule.resolution_in / 2
-    least = rule.window.lo_in - y - half
-    most = rule.window.hi_in - y + half
+    moves = np.broadcast_to(np.asarray(allowance_in, dtype=np.float64), y.shape)
+    half, rise, fall = rule.resolution_in / 2, np.maximum(moves, 0.0), np.minimum(moves, 0.0)
+    least = rule.window.lo_in + rise - y - half
+    most = rule.window.hi_in + fall - y + half
     with np.errstate(invalid="ignore"):
-        least = np.where(np.isnan(f), least, np.maximum(least, rule.flange.lo_in - f - half))
-        most = np.where(np.isnan(f), most, np.minimum(most, rule.flange.hi_in - f + half))
+        least = np.where(np.isnan(f), least, np.maximum(least, rule.flange.lo_in + rise - f - half))
+        most = np.where(np.isnan(f), most, np.minimum(most, rule.flange.hi_in + fall - f + half))
+        floor = np.asarray(least_in, dtype=np.float64)
+        least = np.maximum(least, np.where(np.isnan(floor), -np.inf, floor))
         low, high = np.ceil(least / step_in), np.floor(most / step_in)
         # at half a step of resolution the rounding decides: the ends are tried, and moved in
-        low += ~_ends_inside(y, f, low * step_in, rule)
-        high -= ~_ends_inside(y, f, high * step_in, rule)
+        low += ~_ends_inside(y, f, low * step_in, rule, moves)
+        high -= ~_ends_inside(y, f, high * step_in, rule, moves)
         steps = np.clip(np.round((rule.window.aim_in - y) / step_in), low, high)
     fits = (low <= high) & (rule.datum != "flange-bottom") & ~np.isnan(y)
     return np.where(fits, steps * step_in, np.nan)
@@ -110,6 +131,7 @@ def remedies_of_family(
     bury_step_in: float,
     sd_in: ArrayLike = 0.0,
     allowance_in: ArrayLike = 0.0,
+    least_bury_raise_in: ArrayLike = -np.inf,
     no_kits: str = NO_KITS[0],
 ) -> Remedies:
     """
@@ -125,6 +147,8 @@ def remedies_of_family(
         Burys are ordered in steps of this. [in]
     sd_in
         Standard uncertainty of the heights, shape (n,). [in]
+    least_bury_raise_in
+        How much shorter a bury may become, below 0; shape (n,). [in]
     no_kits
         Why there are none, one of `NO_KITS`.
 
@@ -175,8 +199,13 @@ def remedies_of_family(
         if family is None:
             none = ~np.isin(code, ["too-high", "flange-datum"])
             code[none], sentence[none] = no_kits, REASONS[no_kits]
+        least = np.broadcast_to(np.asarray(least_bury_raise_in, dtype=np.float64), (n,))
+        bury = choose_bury_raise(
+            y[without], f[without], step_in=bury_step_in, rule=rule, allowance_in=moves[without],
+            least_in=least[without],
+        )  # fmt: skip
         result.put(without, _without_kit(
-            code, sentence, y[without], f[without], rule=rule, house=house,
+            code, sentence, y[without], f[without], bury, rule=rule, house=house,
             bury_step_in=bury_step_in,
         ))  # fmt: skip
     return result
@@ -187,32 +216,37 @@ def _without_kit(
     sentence: NDArray[np.object_],
     y: NDArray[np.float64],
     f: NDArray[np.float64],
+    bury: NDArray[np.float64],
     *,
     rule: HeightRule,
     house: HouseRules,
     bury_step_in: float,
 ) -> Remedies:
     """What to do where no kit fits, and why none does."""
-    bury = choose_bury_raise(y, f, step_in=bury_step_in, rule=rule)
-    high = code == "too-high"
-    # ground that rises takes outlet and flange down alike, by no more than it must
+    high = rounded(y, rule.resolution_in) > rule.window.hi_in
+    high &= rule.datum != "flange-bottom"
+    # ground that rises takes outlet and flange down alike, by no less than it must
     over = np.where(high, y - rule.window.hi_in, np.nan)
+    most = np.fmin(y - rule.window.lo_in, f - rule.flange.lo_in)
     regrade = high & (over <= house.most_regrade_in) & _ends_inside(y, f, -over, rule)
-    lower = high & ~regrade
-    # another bury helps a low hydrant for which kits were tried; a missing catalogue is for review
-    kits_tried = ~np.isin(code, [*NO_KITS, "none-on-shelf"])
-    replace = np.isfinite(bury) & (bury > 0) & kits_tried & ~high
-    sentence[regrade] += fill("; raise the ground by {over} in or more", over=over[regrade])
-    reached = lower & np.isfinite(bury)
-    sentence[reached] += fill("; a bury {by} in shorter puts it right", by=-bury[reached])
+    # another bury helps where kits were tried; a missing catalogue or an empty shelf is for review
+    # and what is too high no kit puts right
+    tried = ~np.isin(code, [*NO_KITS, "none-on-shelf"]) | high
+    lower = tried & (bury < 0) & ~regrade
+    replace = tried & (bury > 0) & ~high
+    sentence[regrade] += fill(
+        "; raise the ground by {over} to {most} in", over=over[regrade],
+        most=np.fmin(most[regrade], house.most_regrade_in),
+    )  # fmt: skip
+    sentence[lower] += fill("; a bury {by} in shorter puts it right", by=-bury[lower])
     # a hydrant too deep or too high for every kit, and between two steps of bury as well
-    between = ~replace & np.isin(code, ["longer-than-longest", "flange-conflict"])
-    between |= lower & ~reached
+    between = ~replace & ~lower & ~regrade
+    between &= np.isin(code, ["longer-than-longest", "flange-conflict", "too-high", "allowance"])
     sentence[between] += f"; no bury in steps of {bury_step_in:g} in puts outlet and flange right"
     result = Remedies.blank(len(y))
     result.code, result.sentence = code, sentence
     result.remedy = np.select(
         [regrade, lower, replace], ["regrade", "lower", "replace"], "review"
     ).astype(object)
-    result.raise_in = np.where(replace | reached, bury, np.nan)
+    result.raise_in = np.where(replace | lower, bury, np.nan)
     return result

@@ -79,6 +79,7 @@ def compare(now: gpd.GeoDataFrame, then: pd.DataFrame, change: Change) -> gpd.Ge
                     "height_sd_then_in": then["height_sd_in"],
                     "verdict": now["verdict"],
                     "verdict_then": then["verdict"],
+                    "marginal_then": then["marginal"],
                     "p_inside_then": then["p_inside"],
                     "remedy": now["remedy"],
                     "remedy_then": then["remedy"],

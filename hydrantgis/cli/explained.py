@@ -60,20 +60,31 @@ def put_explained(told: Explained, result: Checked) -> None:
     if not pd.isna(checked["outlet_height_in"]):
         put(
             f"  {checked['outlet_height_in']:.2f} in, standard uncertainty "
-            f"{checked['height_sd_in']:.2f} in; inside with {checked['p_inside']:.0%}, below with "
-            f"{checked['p_low']:.0%}, above with {checked['p_high']:.0%}"
+            f"{checked['height_sd_in']:.2f} in"
+            + (
+                ""
+                if pd.isna(checked["p_inside"])
+                else f"; inside with {checked['p_inside']:.0%}, below with "
+                f"{checked['p_low']:.0%}, above with {checked['p_high']:.0%}"
+            )
         )
         put(f"  rests on: {checked['height_basis']}")
     if not pd.isna(checked["flange_verdict"]):
         flange = _number(checked["flange_height_in"], ".2f") or "not measured"
         put(f"  flange {flange}: {checked['flange_verdict']}; {result.rule.flange} is allowed")
     put()
-    put(f"Kits {result.kits.catalogue_id}, for {told.kits_for}; {result.kits.house}")
+    put(f"Kits {result.kits.catalogue_id}: {told.kits_for}; {result.kits.house}")
     _put_alternatives(told.alternatives)
     put()
     kit = "" if pd.isna(checked["kit_id"]) else f" {checked['kit_id']}"
     put(f"Remedy: {checked['remedy']}{kit}")
     put(f"  {checked['remedy_reason']}")
+    if not pd.isna(checked["outlet_height_after_in"]):
+        flange = _number(checked["flange_height_after_in"], ".2f")
+        put(
+            f"  outlet then at {checked['outlet_height_after_in']:.2f} in"
+            + (f", flange at {flange}" if flange else "")
+        )
     if not pd.isna(checked["bury_after_ft"]):
         put(f"  bury {checked['bury_ft']:g} ft before, {checked['bury_after_ft']:g} ft after")
     for note in told.notes:

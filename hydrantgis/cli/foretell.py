@@ -130,7 +130,7 @@ def _say_swept(told: Swept, out: Path | None, *, as_json: bool) -> None:
         ("window in", *names, *cost, *(n.removeprefix("to_") for n in others))
     ]
     for row in table.to_dict("records"):
-        ends = [_end(row["window_lo_in"], "0"), _end(row["window_hi_in"], "any")]
+        ends = [_end(row["window_lo_in"], "any"), _end(row["window_hi_in"], "any")]
         mark = " (now)" if row["is_now"] else ""
         money_cell = () if money is None else (_end(row["kits_cost"], "", ",.2f"),)
         lines.append(
@@ -140,6 +140,8 @@ def _say_swept(told: Swept, out: Path | None, *, as_json: bool) -> None:
             )
         )  # fmt: skip
     grid(lines, right=range(1, len(lines[0])))
+    if money is not None:
+        put("  cost: of all kits, those on the shelf too")
     bare = int(table["kits_unpriced"].max())
     if bare and money is not None:
         put(f"  up to {bare:,} kits have no price and are not in the cost")
@@ -166,6 +168,7 @@ def _put(told: Foretold) -> None:
             "the grade as it is is not known",
         ),
         *((f"  {words}", f"{counts[effect]:,}", "") for effect, words in _EFFECT_WORDS.items()),
+        ("  marginal then", f"{counts['marginal_then']:,}", "of those on changed grade"),
         ("jobs that become wrong", f"{counts['jobs_wrong']:,}", "planned now, another serves then"),
     ]
     grid(rows, right=(1,))

@@ -246,14 +246,14 @@ def _put_season(season: Season, money: str | None) -> None:
     orders = season.orders
     if not len(orders):
         put("  none")
-    waiting = int(season.jobs["remedy_reason"].str.startswith("kit-fits-flange-unknown").sum())
+    waiting = int(orders["waiting"].sum())
     if waiting:
-        put(f"  of these, {waiting:,} wait until the flange has been measured")
+        put(f"  of these, {waiting:,} wait until the flange has been measured (see the visits)")
     stocked, priced = orders["on_hand"].notna().any(), orders["unit_cost"].notna().any()
-    rows = [("family", "kit", "needed")]
+    rows = [("family", "kit", "needed", "waiting")]
     cells = [
         orders["family"].replace("", pd.NA).fillna("(family not recorded)"), orders["kit_id"],
-        orders["kits"].map("{:,}".format),
+        orders["kits"].map("{:,}".format), orders["waiting"].map("{:,}".format),
     ]  # fmt: skip
     if stocked:
         rows = [(*rows[0], "on hand", "to order")]
@@ -264,13 +264,16 @@ def _put_season(season: Season, money: str | None) -> None:
         cells.append(orders["cost"].map("{:,.2f}".format).where(orders["cost"].notna(), "?"))
     rows += list(zip(*cells, strict=True))
     if len(orders):
-        sums = ["all", "", f"{int(orders['kits'].sum()):,}"]
+        sums = ["all", "", f"{int(orders['kits'].sum()):,}", f"{waiting:,}"]
         if stocked:
             sums += ["", f"{int(orders['to_order'].sum()):,}"]
         if priced:
             sums.append(f"{orders['cost'].sum():,.2f}")
         rows.append(tuple(sums))
-        grid(rows, right=range(2, 6))
+        grid(rows, right=range(2, 7))
+        bare = int(orders["unit_cost"].isna().sum())
+        if priced and bare:
+            put(f"  {bare:,} of these have no price and are not in the sum")
     put()
 
 

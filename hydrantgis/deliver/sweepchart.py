@@ -106,14 +106,19 @@ def _beside(axes: Axes, table: pd.DataFrame, money: str | None) -> None:
     columns = [
         ("change\nverdict", table["changed"].map("{:,}".format)),
         ("kits", table["kits"].map("{:,}".format)),
-        (f"kits cost\n{money or ''}".strip(), cost.map("{:,.0f}".format).where(cost.notna(), "")),
+        (
+            f"kits cost\n{money or ''}".strip(),
+            cost.map("{:,.0f}".format).where(cost.notna(), "?")
+            + np.where(table["kits_unpriced"] > 0, " +", ""),
+        ),
         ("replace", table["to_replace"].map("{:,}".format)),
         ("lower,\nregrade", (table["to_lower"] + table["to_regrade"]).map("{:,}".format)),
+        ("engineer\nto review", table["to_review"].map("{:,}".format)),
     ]
     if money is None:
         del columns[2]
     for place, (head, cells) in enumerate(columns):
-        x = 1.13 + 0.125 * place
+        x = 1.12 + 0.105 * place
         for y, text in enumerate(cells):
             axes.text(x, y, text, transform=axes.get_yaxis_transform(), ha="right", va="center",
                       fontsize=9, family=_FONT, color=INK)  # fmt: skip

@@ -132,7 +132,9 @@ CODES: dict[str, Kind] = {
     "date-order-proved": Kind(
         _N, "the order of day and month was taken from dates that fit no other", "check one date"
     ),
-    "date-in-future": Kind(_W, "the date lies in the future", "correct the date"),
+    "date-in-future": Kind(
+        _W, "the date lies in the future", "correct the date; a reading of such a day is held"
+    ),
     "date-implausible": Kind(_W, "a date before the first hydrants; left blank", "correct it"),
     "unit-missing": Kind(
         _E, "bare numbers and no unit said: the column was not brought in", "say the unit"
@@ -205,8 +207,20 @@ CODES: dict[str, Kind] = {
         _W, "the grade has changed, and whether the height is of before or after is not known",
         "say when it was measured, or measure the hydrant again",
     ),
+    "reading-undated-differs": Kind(
+        _W, "a reading of no known day differs from the one that stands, and may be newer",
+        "say when it was measured (--on)",
+    ),
+    "elev-sd-assumed": Kind(
+        _N, "shots do not say how sure they are; 0.02 ft is taken for each",
+        "say it with --elev-sd, or --method gnss",
+    ),
     "no-height": Kind(_W, "the reading holds no height", "measure the hydrant"),
     "height-implausible": Kind(_E, "no hydrant stands at this height", "measure again"),
+    "height-unconfirmed": Kind(
+        _W, "few hydrants stand so, and one reading alone says it; it orders no kit",
+        "measure the hydrant again; two readings within 1 in confirm each other",
+    ),
     "height-suspicious": Kind(_W, "the height is possible and rare", "look at the hydrant"),
     "height-and-elevations-differ": Kind(
         _W, "a height and the elevations beside it do not agree", "find out why"
@@ -223,6 +237,13 @@ CODES: dict[str, Kind] = {
     "units-differ": Kind(
         _W, "the file names another unit of length than its CRS has",
         "find out which one the coordinates are in",
+    ),
+    "elev-unit-differs": Kind(
+        _W, "elevations are said to be in feet and places are in metres, or the reverse",
+        "check --unit elev_ft=",
+    ),
+    "outlet-words-differ": Kind(
+        _W, "the description names another outlet than was said", "say which one is right"
     ),
     "no-triangles": Kind(
         _W, "the surface holds no triangles: it has no elevation between its points",
@@ -242,6 +263,14 @@ CODES: dict[str, Kind] = {
     "terrain-statements-differ": Kind(
         _W, "the accuracies that are stated of the terrain are not of the same check points",
         "ask who made it",
+    ),
+    "terrain-worse-than-stated": Kind(
+        _W, "ground shots say that the terrain is worse than is stated of it",
+        "ask who made it, and check unit and datum",
+    ),
+    "terrain-shot-blunder": Kind(
+        _W, "a ground shot lies far off the terrain, unlike the others, and does not check it",
+        "check the shot",
     ),
     "terrain-checked": Kind(
         _N, "how far the terrain lies from the ground shots in its datum",
@@ -336,6 +365,10 @@ CODES: dict[str, Kind] = {
     "bury-beyond-torque-range": Kind(
         _N, "the bury becomes longer than 5 ft, for which AWWA C502-18, 4.5.5 states no torque",
         "ask the maker",
+    ),
+    "allowance-area-unknown": Kind(
+        _W, "the house rules allow for ground that moves in an area that is not in the register",
+        "correct the area's id in the kit catalogue",
     ),
     "cover-less": Kind(
         _N, "a shorter bury leaves less ground over the inlet pipe", "see that frost stays above it"

@@ -33,7 +33,7 @@ REMEDIES = (
     "none", "extend", "exchange", "remove", "replace", "lower", "regrade", "measure", "review",
 )  # fmt: skip
 FLANGE_VERDICTS = ("inside", "low", "high", "unknown")
-VISIT_REASONS = ("unmeasured", "unresolved", "screening", "stale")
+VISIT_REASONS = ("unmeasured", "unresolved", "screening", "stale", "flange")
 EFFECTS = ("leaves", "enters", "stays out", "stays inside", "not told")
 
 
@@ -124,7 +124,8 @@ _CHECKED_IN_JOB = tuple(
     for name in (
         "verdict", "outlet_height_in", "height_sd_in", "reading_date", "p_inside", "remedy",
         "remedy_reason", "kit_id", "kit_length_in", "raise_in", "outlet_height_after_in",
-        "flange_height_after_in", "bury_ft", "bury_after_ft", "installed_extension_in",
+        "flange_height_in", "flange_verdict", "flange_height_after_in", "bury_ft", "bury_after_ft",
+        "installed_extension_in",
     )
 )  # fmt: skip
 _AREA_TITLE = AREAS["area_title"]
@@ -207,6 +208,7 @@ SCENARIO = Table(
         c.inches("height_sd_then_in", "Standard uncertainty then", "Of that height.", 0),
         c.text("verdict", "Verdict", "Now.", *VERDICTS),
         c.text("verdict_then", "Verdict then", "Over the grade to come.", *VERDICTS),
+        c.flag("marginal_then", "Marginal then", "The expanded uncertainty crosses a limit then."),
         c.share("p_inside_then", "P inside then", "Probability of being inside the window then."),
         c.text("remedy", "Remedy", "Now.", *REMEDIES),
         c.text("remedy_then", "Remedy then", "For the grade to come.", *REMEDIES),
@@ -323,6 +325,9 @@ ORDERS = Table(
         KIT_TOTALS["kit_length_in"],
         KIT_TOTALS["kits"],
         c.whole("on_hand", "On hand", "On the shelf; blank where the catalogue does not say."),
+        c.whole(
+            "waiting", "Waiting", "Of the kits, those that wait for the flange to be measured."
+        ),
         c.whole("to_order", "To order", "What the shelf lacks; all where it is not known."),
         c.whole("lead_days", "Lead time", "From order to delivery, in days."),
         KIT_TOTALS["unit_cost"],

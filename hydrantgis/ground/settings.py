@@ -107,8 +107,9 @@ class SettingsReader:
         required: bool = False,
         least: float | None = None,
         above: float | None = None,
+        most: float | None = None,
     ) -> float | None:
-        """Take a finite number, not below `least`, above `above`."""
+        """Take a finite number, not below `least`, above `above`, not over `most`."""
         value = self._take(key, required=required)
         if value is None:
             return None
@@ -121,6 +122,8 @@ class SettingsReader:
             return None
         if least is not None and value < least:
             self.problem(key, f"{value} is below {least}")
+        if most is not None and value > most:
+            self.problem(key, f"{value} is over {most:g}")
         if above is not None and value <= above:
             self.problem(key, f"{value} is not above {above}")
         return float(value)

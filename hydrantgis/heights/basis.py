@@ -11,6 +11,7 @@ import pandas as pd
 
 from hydrantgis.ground.findings import CODES, findings, join_findings
 from hydrantgis.ground.text import fill, numbers
+from hydrantgis.heights.epochs import TOLD_APART
 from hydrantgis.heights.outlet import BEFORE_ALL_DAYS, ReadingHeights, reading_heights
 
 if TYPE_CHECKING:
@@ -161,7 +162,7 @@ def _notices(
         )
     # readings of the day of the one that stands, where they differ by more than the resolution
     newest = pd.Series(days[chosen], index=at[chosen])
-    same = (newest.reindex(at).to_numpy() == days) & ~np.isnan(over) & (days > BEFORE_ALL_DAYS)
+    same = (newest.reindex(at).to_numpy() == days) & ~np.isnan(over)
     spread = pd.Series(over[same]).groupby(at[same]).agg(["min", "max", "size"])
     differ = spread[(spread["max"] - spread["min"]) > rule.resolution_in]
     if len(differ):
@@ -173,10 +174,38 @@ def _notices(
                 column="outlet_height_in",
                 values=numbers(differ["max"] - differ["min"]),
                 messages=fill(
-                    "{size} readings of one day lie between {low} and {high} in",
+                    "{size} readings of {day} lie between {low} and {high} in",
+                    day=np.where(newest[differ.index] > BEFORE_ALL_DAYS, "one day", "no known day"),
                     size=differ["size"].to_numpy(), low=differ["min"].to_numpy(),
                     high=differ["max"].to_numpy(),
                 ).tolist(),
             )
         )  # fmt: skip
+    found.append(_undated(told, chosen, ids))
+    alone = chosen[told.unconfirmed[chosen]]
+    found.append(
+        findings(
+            "height-unconfirmed", table="readings", keys=ids[at[alone]], column="outlet_height_in",
+            values=numbers(over[alone]),
+        )
+    )  # fmt: skip
     return join_findings(*found)
+
+
+def _undated(told: ReadingHeights, chosen: NDArray[np.intp], ids: pd.Index[str]) -> pd.DataFrame:
+    """Readings of no known day that say otherwise than the one that stands."""
+    n = len(ids)
+    height, sd, dated = np.full(n, np.nan), np.full(n, np.nan), np.zeros(n, dtype=bool)
+    to = told.hydrant[chosen]
+    height[to], sd[to] = told.height_in[chosen], told.sd_in[chosen]
+    dated[to] = told.days[chosen] > BEFORE_ALL_DAYS
+    at, over = told.hydrant, told.height_in
+    other = (told.days <= BEFORE_ALL_DAYS) & dated[at] & ~told.screening
+    other &= np.abs(over - height[at]) > TOLD_APART * np.hypot(told.sd_in, sd[at])
+    return findings(
+        "reading-undated-differs", table="readings", keys=ids[at[other]],
+        column="outlet_height_in", values=numbers(over[other]),
+        messages=fill(
+            "{o} in of no known day, {h} in stand", o=over[other], h=height[at[other]]
+        ).tolist(),
+    )  # fmt: skip

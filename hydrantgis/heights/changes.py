@@ -83,6 +83,15 @@ class Change:
         """No change at n hydrants."""
         return cls(np.zeros(n), np.zeros(n), np.full(n, "", dtype=object))
 
+    def where(self, rows: NDArray[np.bool_]) -> Change:
+        """The same at some hydrants, none at the others; shape (n,)."""
+        none = Change.none(len(rows))
+        return Change(
+            np.where(rows, self.change_in, none.change_in),
+            np.where(rows, self.sd_in, none.sd_in),
+            np.where(rows, self.by, none.by),
+        )
+
     def or_else(self, other: Change) -> Change:
         """The change told here, and the other where none is."""
         ours = self.by != ""
@@ -408,9 +417,9 @@ def carried_forward(
         return basis, findings("grade-changed-since", table="readings", keys=[])
     moved = after_change(basis, change, rule)
     told = fill(
-        "{basis}, {flange}less {c} in of grade since ({by})",
-        flange="flange " if over_flange else "", basis=basis["height_basis"].to_numpy(),
-        c=change.change_in, by=change.by,
+        "{basis}, {flange}ground {c} in since ({by})",
+        flange="flange over " if over_flange else "", basis=basis["height_basis"].to_numpy(),
+        c=[f"{c:+.2f}".rstrip("0").rstrip(".") for c in change.change_in], by=change.by,
     )  # fmt: skip
     result = basis.copy()
     for name in (

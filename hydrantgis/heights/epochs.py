@@ -18,9 +18,9 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
-ONE_SURVEY_DAYS = 60
-"""Shots of a hydrant belong to one survey as long as no longer pause than this lies between two:
-common practice, no source. [days]"""
+ONE_SURVEY_DAYS = 30
+"""Shots of a hydrant are of one survey where they were taken within so many days: common practice,
+no source. [days]"""
 TOLD_APART = 1.96
 """Two elevations differ where they do by more than this many standard uncertainties [1]_."""
 _UNDATED = np.iinfo(np.int32).min
@@ -64,10 +64,15 @@ def split(hydrant: NDArray[np.intp], days: ArrayLike) -> tuple[NDArray[np.intp],
     if not len(day) or day.max() - day.min() <= ONE_SURVEY_DAYS:  # most often
         return np.cumsum(begins) - 1, hydrant[begins]
     order = np.lexsort((day, hydrant))
-    begins[1:] |= np.diff(day[order]) > ONE_SURVEY_DAYS
+    ordered, mine = day[order], hydrant[order]
+    begins[1:] |= np.diff(ordered) > ONE_SURVEY_DAYS
+    # shots that follow each other without a pause are parted from the first one on
+    first = ordered[np.maximum.accumulate(np.where(begins, np.arange(len(begins)), 0))]
+    part = (ordered - first) // (ONE_SURVEY_DAYS + 1)
+    begins[1:] |= np.diff(part) != 0
     survey = np.empty(len(hydrant), dtype=np.intp)
     survey[order] = np.cumsum(begins) - 1
-    return survey, hydrant[order][begins]
+    return survey, mine[begins]
 
 
 def standing(

@@ -44,6 +44,8 @@ SURE_SHOTS = 3
 """So many shots of one survey are needed to tell by themselves that the ground has moved far."""
 USUAL_SLOPE = 0.05
 """Where no plane tells the slope it may be this, up or down: common practice, no source."""
+UNCHECKED_SD_FT = 0.05
+"""Of the ground at a barrel by three shots, beside their own: common practice, no source. [ft]"""
 _LEVERAGE_MOST = 1.0
 """Beyond this leverage the barrel lies outside the spread of the shots: the mean is safer."""
 
@@ -259,9 +261,11 @@ def grade_at(
     there are at least three, and more than `OUTLIER_FLOOR_FT` off the plane of the others,
     or, where they make no plane, more than ground of slope `STEEPEST` would explain. The
     uncertainty of a plane's value at the barrel is that of a fitted value [2]_ with the larger of
-    the shots' own and the residual standard deviation. The mean of shots with no plane takes the
-    larger of their own uncertainty and half their range, since the ground may slope between them,
-    and with it what a slope of `USUAL_SLOPE` either way makes of the distance to their middle [3]_.
+    the shots' own and the residual standard deviation. Three shots make a plane that none checks:
+    to it comes `UNCHECKED_SD_FT`, and the rise over their spread of what is beyond `USUAL_SLOPE`,
+    since a wrong shot makes a slope. The mean of shots with no plane takes the larger of their own
+    uncertainty and half their range, since the ground may slope between them, and with it what a
+    slope of `USUAL_SLOPE` either way makes of the distance to their middle [3]_.
 
     Examples
     --------
@@ -296,7 +300,11 @@ def grade_at(
     fit = _fit(pairs.where(~out))
     none = fit.count == 0
     elev = np.where(none, np.nan, np.where(fit.plane, fit.at_barrel, fit.mean) + median)
-    sd = np.where(none, np.nan, np.where(fit.plane, np.sqrt(fit.var * fit.leverage), fit.mean_sd))
+    sd = np.where(
+        none,
+        np.nan,
+        np.where(fit.plane, np.hypot(np.sqrt(fit.var * fit.leverage), fit.unchecked), fit.mean_sd),
+    )
     names = np.select([none, fit.plane, fit.count == 1], ["none", "plane", "single"], "mean")
     on, until = _first_and_last(survey[~out], day[~out], len(of))
     told = np.flatnonzero(~none)  # where no shot is near, there is no survey to stand
@@ -371,6 +379,7 @@ class _Fit:
     by: NDArray[np.float64]
     leverage: NDArray[np.float64]
     var: NDArray[np.float64]
+    unchecked: NDArray[np.float64]
     off_plane: NDArray[np.float64]
     off_mean: NDArray[np.float64]
     highest: NDArray[np.float64]
@@ -401,6 +410,9 @@ def _fit(p: _Pairs) -> _Fit:
     residual = p.dz - (at_barrel[h] + bx[h] * p.dx + by[h] * p.dy)
     own = p.total(p.sd**2) / some
     squares = p.total(residual**2)
+    # without a fourth shot a steep plane may be a wrong shot: by its rise over the spread
+    steep = np.maximum(np.hypot(bx, by) - USUAL_SLOPE, 0.0) * np.sqrt(trace / some / 2)
+    unchecked = np.where(count == 3, np.hypot(UNCHECKED_SD_FT, steep), 0.0)
     left = np.where(count > 3, squares / np.maximum(count - 3, 1), 0.0)
     highest, lowest = np.full(p.surveys, -np.inf), np.full(p.surveys, np.inf)
     np.maximum.at(highest, h, p.dz)
@@ -420,6 +432,7 @@ def _fit(p: _Pairs) -> _Fit:
         by=by,
         leverage=leverage,
         var=np.where(spread, np.maximum(own, left), np.nan),
+        unchecked=unchecked,
         off_plane=np.sqrt(squares / some),
         off_mean=np.sqrt(p.total((p.dz - mean_z[h]) ** 2) / some),
         highest=highest,

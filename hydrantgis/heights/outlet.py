@@ -17,8 +17,14 @@ import pandas as pd
 
 from hydrantgis.ground.tables import MEASURED_TO, READINGS
 from hydrantgis.ground.text import datum_key, fill
+from hydrantgis.heights.epochs import ONE_SURVEY_DAYS
 from hydrantgis.heights.grade import CONTACT_GRADE_SD_FT
-from hydrantgis.standards.methods import CONTACT, METHODS
+from hydrantgis.standards.methods import (
+    CONFIRM_IN,
+    CONFIRMED_WITHIN_IN,
+    CONTACT,
+    METHODS,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -149,9 +155,12 @@ def _over_ground(
         vague[rows] = grade.doubted()[at] | (of[rows] > CONTACT_GRADE_SD_FT)
         grade_on[rows] = np.where(np.isnat(grade.on[at]), grade_on[rows], grade.on[at])
         fit = grade.fit[at] if rule.ground == "barrel" else rule.ground
+        # of the ground's own day, where that is not the day of the outlet
+        apart = np.abs(grade.on[at] - days[rows]) > np.timedelta64(ONE_SURVEY_DAYS, "D")
+        on = np.where(apart, " of " + grade.on[at].astype(str).astype(object), "")
         basis[rows] = fill(
-            "{word} outlet over {fit} of {shots} shots",
-            word=word[rows], fit=fit, shots=grade.shots[at],
+            "{word} outlet over {fit} of {shots} shots{on}",
+            word=word[rows], fit=fit, shots=grade.shots[at], on=on,
         )  # fmt: skip
     for terrain in terrains:  # a terrain or two
         elev, of = terrain.elev_ft[hydrant], terrain.sd_ft[hydrant]
@@ -265,6 +274,8 @@ class ReadingHeights:
         it rests on none; shape (m,). [ft]
     screening
         Whether it may rank visits alone; shape (m,).
+    unconfirmed
+        Whether it does so since few hydrants stand so and no other reading says it; shape (m,).
     grade_on
         The day of the grade that it stands over; shape (m,). [datetime64[D]]
     why_not
@@ -280,6 +291,7 @@ class ReadingHeights:
     ground_ft: NDArray[np.float64]
     ground_sd_ft: NDArray[np.float64]
     screening: NDArray[np.bool_]
+    unconfirmed: NDArray[np.bool_]
     grade_on: NDArray[np.datetime64]
     why_not: NDArray[np.object_]
 
@@ -288,6 +300,23 @@ class ReadingHeights:
         """When each was taken, as days since 1970; far in the past where that is not known."""
         dates = self.rows["reading_date"].to_numpy().astype("datetime64[D]")
         return np.where(np.isnat(dates), BEFORE_ALL_DAYS, dates.astype(np.int64))
+
+
+def _unconfirmed(
+    height: NDArray[np.float64], hydrant: NDArray[np.intp], screening: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Heights that few hydrants have and that no second reading of the same hydrant confirms."""
+    rare = ((height < CONFIRM_IN[0]) | (height > CONFIRM_IN[1])) & ~screening
+    if not rare.any():
+        return rare
+    asked = np.flatnonzero(~np.isnan(height) & ~screening)
+    asked = asked[np.lexsort((height[asked], hydrant[asked]))]
+    # the nearest other reading stands beside it in the order of heights
+    near = (np.diff(height[asked]) <= CONFIRMED_WITHIN_IN) & (np.diff(hydrant[asked]) == 0)
+    confirmed = np.zeros(len(height), dtype=bool)
+    confirmed[asked[1:][near]] = True
+    confirmed[asked[:-1][near]] = True
+    return rare & ~confirmed
 
 
 def reading_heights(
@@ -344,8 +373,9 @@ def reading_heights(
     why[impossible] = "height-implausible"
     # a method not told orders no kit
     screen = over.vague | ~rows["method"].isin(_CONTACT).to_numpy(dtype=bool)
+    alone = _unconfirmed(asked.height, at, screen)
     sd = np.where(np.isnan(asked.sd), METHODS["eye"].sd_in, asked.sd)
     return ReadingHeights(
         rows, at, asked.height, sd, over.basis, asked.flange, over.ground_ft, over.ground_sd_ft,
-        screen, over.grade_on, why,
+        screen | alone, alone, over.grade_on, why,
     )  # fmt: skip

@@ -23,6 +23,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hydrantgis.heights.grade import OUTLIER_DEVIATIONS, OUTLIER_FLOOR_FT
+
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
@@ -110,6 +112,37 @@ def vertical_accuracy(
         accuracy_95_ft=NSSDA_95 * rmse,
         percentile_95_ft=float(np.quantile(np.abs(error), 0.95)),
         with_survey_rmse_z_ft=math.hypot(rmse, survey_rmse_z_ft),
+    )
+
+
+def blunders(error_ft: ArrayLike) -> NDArray[np.bool_]:
+    """
+    Check points so far off the others that they tell of themselves, not of the terrain, shape (n,).
+
+    Parameters
+    ----------
+    error_ft
+        Terrain minus survey, shape (n,). [ft]
+
+    Returns
+    -------
+    blunder
+        Where the error is more than `OUTLIER_FLOOR_FT` and more than `OUTLIER_DEVIATIONS` robust
+        standard deviations off the median. A check point is left out only where that is told.
+
+    Examples
+    --------
+    >>> blunders([0.1, -0.2, 0.3, 0.0, 95.0]).tolist()
+    [False, False, False, False, True]
+    """
+    error = np.asarray(error_ft, dtype=np.float64)
+    known = np.isfinite(error)
+    if not known.any():
+        return np.zeros(error.shape, dtype=bool)
+    off = np.abs(error - np.median(error[known]))
+    spread = 1.4826 * np.median(off[known])
+    return np.asarray(
+        known & (off > max(OUTLIER_FLOOR_FT, OUTLIER_DEVIATIONS * spread)), dtype=bool
     )
 
 

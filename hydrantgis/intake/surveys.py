@@ -10,25 +10,27 @@ import numpy as np
 import pandas as pd
 
 from hydrantgis.ground.errors import UnitError, some
-from hydrantgis.ground.findings import findings, join_findings
+from hydrantgis.ground.findings import findings, join_findings, no_findings
 from hydrantgis.ground.identity import content_ids
 from hydrantgis.ground.tables import READINGS, SHOTS_ON_HYDRANT
 from hydrantgis.ground.text import fill
-from hydrantgis.ground.units import parse_length_in
+from hydrantgis.ground.units import METRES, LengthUnit, parse_length_in
 from hydrantgis.intake.cells import codes_of_shots
 from hydrantgis.intake.descriptions import hydrant_id_in, shot_kind
+from hydrantgis.standards.methods import SUSPICIOUS_IN
 
 if TYPE_CHECKING:
     import datetime as dt
 
+    import pyproj
+
     from hydrantgis.intake.ledger import Ledger
     from hydrantgis.intake.words import IntakeWords
 
-SUSPICIOUS_IN = (6.0, 60.0)
-"""Outlet heights outside this are kept and told: common practice, no source. [in]"""
 DISAGREE_IN = 1.0
 """A height and the elevations beside it that differ by more than this are told. [in]"""
 _LEAST_ELEV_FT = -1500.0
+_OUTLET_WORDS = {"hose": r"\bhose\b", "pumper": r"\b(?:pumper|steamer)\b"}
 
 
 def settle_readings(
@@ -53,6 +55,14 @@ def settle_readings(
             )
         )  # fmt: skip
         frame.loc[mark, name] = np.nan
+    sure = frame["height_sd_in"] == 0
+    ledger.notes.append(
+        findings(
+            "sentinel-value", table="readings", keys=frame.index[sure], column="height_sd_in",
+            values="0", messages="no height is that sure; left blank",
+        )
+    )  # fmt: skip
+    frame.loc[sure, "height_sd_in"] = np.nan
     height, elev = frame["outlet_height_in"], frame["outlet_elev_ft"]
     told = join_findings(*ledger.notes)
     unread = told[(told["code"] == "value-unreadable") & (told["column"] == "outlet_height_in")]
@@ -128,7 +138,12 @@ def _need_datum(frame: pd.DataFrame, needed: pd.Series) -> None:
 
 
 def settle_shots(
-    frame: pd.DataFrame, ledger: Ledger, words: IntakeWords, known: pd.Series | None
+    frame: pd.DataFrame,
+    ledger: Ledger,
+    words: IntakeWords,
+    known: pd.Series | None,
+    today: dt.date,
+    crs: pyproj.CRS | None,
 ) -> None:
     """
     Shots need an elevation and a datum.
@@ -143,6 +158,17 @@ def settle_shots(
     )
     ledger.put_aside(elev.isna(), "rejected", "value-missing", "no elevation")
     _need_datum(frame, elev.notna())
+    late = frame["shot_date"] > pd.Timestamp(today)
+    ledger.put_aside(late, "held", "date-in-future", message=None)
+    ledger.notes.append(_other_unit(words.units.get("elev_ft"), crs))
+    bare = frame["elev_sd_ft"].isna() & elev.notna()
+    if bare.any():
+        ledger.notes.append(
+            findings(
+                "elev-sd-assumed", table="shots", keys=["(several)"], column="elev_sd_ft",
+                values=[f"{int(bare.sum()):,} shots"],
+            )
+        )  # fmt: skip
     kinds, noticed = shot_kind(frame["description"], codes_of_shots(words))
     if frame["shot_code"].isna().any():
         ledger.notes.append(noticed)
@@ -160,6 +186,24 @@ def settle_shots(
                 "and not used as ground",
             )
         )  # fmt: skip
+
+
+def _other_unit(said: object, crs: pyproj.CRS | None) -> pd.DataFrame:
+    """A finding where elevations are said in feet and places are in metres, or the reverse."""
+    if not isinstance(said, LengthUnit) or crs is None or not crs.is_projected:
+        return no_findings()
+    axis = crs.axis_info[0]
+    ratio = axis.unit_conversion_factor / float(METRES[said])
+    if 0.5 < ratio < 2.0:
+        return no_findings()
+    return findings(
+        "elev-unit-differs",
+        table="shots",
+        keys=["(all)"],
+        column="elev_ft",
+        values=[said.value],
+        messages=f"elevations are in {said.value}, and {crs.name} is in {axis.unit_name}",
+    )
 
 
 def _name_hydrants(frame: pd.DataFrame, ledger: Ledger, known: pd.Series | None) -> None:
@@ -190,6 +234,20 @@ def _say_points(frame: pd.DataFrame, ledger: Ledger) -> None:
         coded = frame["shot_code"] == f"outlet-{point}"
         said = said.mask(coded, which + f"-{point}")
     frame["measured_to"] = said.astype("str")
+    # what the crew wrote against what was said for all
+    words = frame["description"].str.lower()
+    for name, pattern in _OUTLET_WORDS.items():
+        other = said.str.startswith(tuple(o for o in _OUTLET_WORDS if o != name)).fillna(
+            value=False
+        )
+        differ = outlet & other & words.str.contains(pattern, na=False)
+        ledger.notes.append(
+            findings(
+                "outlet-words-differ", table="shots", keys=frame.index[differ],
+                column="measured_to", values=frame["description"][differ],
+                messages=fill("taken as {said}", said=said[differ].to_numpy(dtype=object)),
+            )
+        )  # fmt: skip
     bare = outlet & said.isna() & (ledger.outcome == "accepted")
     ledger.notes.append(
         findings(

@@ -300,7 +300,7 @@ def _settle_rows(
             ledger.put_aside(shapes.isna(), "held", "no-location", message=None)
     else:
         if kind == "shots":
-            settle_shots(frame, ledger, words, known)
+            settle_shots(frame, ledger, words, known, today, None if shapes is None else shapes.crs)
         sort_out_ids(
             frame, shapes, ledger,
             placeholders=words.placeholders, same_place_ft=words.same_place_ft,

@@ -14,7 +14,7 @@ import pandas as pd
 
 from hydrantgis.assess import check as assess
 from hydrantgis.deliver.provenance import provenance
-from hydrantgis.ground.findings import join_findings
+from hydrantgis.ground.findings import findings, join_findings
 from hydrantgis.ground.results import CHECKED, GRADES, OUTLET_HEIGHTS
 from hydrantgis.ground.tables import AREAS, EXCEPTIONS, FACILITIES, MAINS, PROVENANCE
 from hydrantgis.heights.drift import drifts
@@ -82,7 +82,8 @@ class Checked:
             self.hydrants, heights.of_their_days(self.rule), lo_in=window.lo_in, hi_in=window.hi_in,
             since=np.fmax(heights.changed_on, heights.fitted_on),
         )  # fmt: skip
-        judged = self.table["hydrant_id"][self.table["verdict"].notna()]
+        # over ground that has changed at once the readings of before tell of no drift
+        judged = self.table["hydrant_id"][self.table["verdict"].notna() & ~heights.carried]
         return told[told["hydrant_id"].isin(judged)].reset_index(drop=True)
 
     def counts(self) -> dict[str, int]:
@@ -150,7 +151,10 @@ def check(
     table, on_hydrants = assess.check(
         hydrants, heights.basis, rule=height_rule, kits=catalogue, area_ids=area_ids
     )
-    noticed = join_findings(heights.findings, on_areas, on_hydrants)
+    named = {allowance.area_id for allowance in catalogue.house.allowances} - {"*"}
+    strange = sorted(named - set(areas["area_id"]))
+    on_house = findings("allowance-area-unknown", table="areas", keys=strange, column="area_id")
+    noticed = join_findings(heights.findings, on_areas, on_hydrants, on_house)
     return Checked(
         table=table,
         heights=heights,

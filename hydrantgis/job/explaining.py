@@ -41,7 +41,7 @@ class Explained:
     alternatives
         The `alternatives` table.
     kits_for
-        The family of kits that it belongs to in words, or why there is none.
+        For which family of hydrants the kits are, or why there are none.
     notes
         What is to be thought of: flange, bury, frost, drain.
     """
@@ -81,11 +81,15 @@ def explain(result: Checked, hydrant_id: str) -> Explained:
     hydrant, basis, checked = (
         pd.DataFrame(table)[rows] for table in (result.hydrants, result.heights.basis, result.table)
     )
-    at, why = family_of(hydrant, result.kits.families)
-    kits_for = str(result.kits.families[at[0]]) if at[0] >= 0 else REASONS[str(why[0])]
+    at = family_of(hydrant, result.kits.families)
+    here = at.family[0]
+    family = result.kits.families[here] if here >= 0 else None
+    kits_for = REASONS[str(at.why[0])] if family is None else f"kits for {family}"
     told = alternatives(
         hydrant, basis, rule=result.rule, kits=result.kits, area_id=checked["area_id"]
     )
+    if checked["verdict"].isna().iloc[0]:
+        told = told.iloc[:0]  # no kit goes in
     # what the check does not take, for it stands right or is measured first, is not chosen
     told["chosen"] &= checked["kit_id"].notna().iloc[0] or checked["remedy"].iloc[0] == "remove"
     return Explained(

@@ -72,11 +72,17 @@ class Foretold:
         by = self.table["effect"].value_counts()
         return {
             "hydrants": len(self.table),
-            "on_changed_grade": int((self.table["grade_change_in"].fillna(0) != 0).sum()),
+            "on_changed_grade": int(self._changed().sum()),
             "change_not_known": int(self.table["grade_change_in"].isna().sum()),
             **{effect: int(by.get(effect, 0)) for effect in EFFECTS},
+            "marginal_then": int(
+                (self.table["marginal_then"].fillna(False) & self._changed()).sum()
+            ),
             "jobs_wrong": int(self.table["job_wrong"].fillna(False).sum()),
         }
+
+    def _changed(self) -> pd.Series:
+        return self.table["grade_change_in"].fillna(0).abs() >= 0.005
 
     def write(self, path: Path | str) -> None:
         """Write the GeoPackage: scenario, provenance."""

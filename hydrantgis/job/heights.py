@@ -75,6 +75,8 @@ class Heights:
     fitted_on
         The last day on which the hydrant got another extension, NaT where it never did; shape (n,).
         [datetime64[D]]
+    carried
+        Whether the height was carried over a change of grade; shape (n,).
     findings
         What was noticed.
     """
@@ -86,6 +88,7 @@ class Heights:
     readings: pd.DataFrame
     changed_on: NDArray[np.datetime64]
     fitted_on: NDArray[np.datetime64]
+    carried: NDArray[np.bool_]
     findings: pd.DataFrame
 
     def of_their_days(self, rule: HeightRule) -> ReadingHeights:
@@ -183,15 +186,21 @@ def heights_of(store: Register, rule: HeightRule) -> Heights:
     since = basis["grade_date"].to_numpy().astype("datetime64[D]")
 
     def change(built: NDArray[np.datetime64], ground: NDArray[np.datetime64]) -> Change:
-        """By works since one day, else by shots, else by terrain since the other."""
-        told = works_change(hydrants.geometry, works, built)
+        """By shots of after the last works, else by works, by shots, by terrain."""
+        planned = works_change(hydrants.geometry, works, built)
+        told, shot = Change.none(len(hydrants)), Change.none(len(hydrants))
         for fit in grades.values():  # a datum or two
-            told = told.or_else(shots_change(fit, ground))
-        return told.or_else(terrain_change(terrains, ground, changed_on=changed_on))
+            measured = shots_change(fit, ground)
+            on = np.append(fit.on, np.datetime64("NaT", "D"))[fit.stands]
+            told = told.or_else(measured.where(on >= changed_on))
+            shot = shot.or_else(measured)
+        terrain = terrain_change(terrains, ground, changed_on=changed_on)
+        return told.or_else(planned).or_else(shot).or_else(terrain)
 
     never = np.full(len(hydrants), np.datetime64("NaT", "D"))
     undated = np.isnat(since) & basis["outlet_height_in"].notna().to_numpy()
-    basis, on_changes = carried_forward(hydrants, basis, change(since, since), rule)
+    now = change(since, since)
+    basis, on_changes = carried_forward(hydrants, basis, now, rule)
     ever = change(
         np.where(undated, BEFORE_ALL, never), np.where(undated, _first(grades, terrains), never)
     )
@@ -202,7 +211,9 @@ def heights_of(store: Register, rule: HeightRule) -> Heights:
     noticed = join_findings(
         outliers, on_shots, on_datums, on_works, on_heights, on_changes, on_undated, on_kits
     )
-    return Heights(hydrants, basis, grades, terrains, readings, changed_on, fitted_on, noticed)
+    return Heights(
+        hydrants, basis, grades, terrains, readings, changed_on, fitted_on, now.by != "", noticed
+    )
 
 
 def works_of(store: Register) -> tuple[gpd.GeoDataFrame, pd.DataFrame]:
@@ -247,7 +258,10 @@ def _grades(
     key = ground["vertical_datum"].map({n: datum_key(n) for n in ground["vertical_datum"].unique()})
     fits: dict[str, GradeFit] = {}
     notes = [no_findings()]
-    for name, part in ground.groupby(key, sort=True):  # a datum or two
+    for name, rows in ground.groupby(key, sort=True):  # a datum or two
+        # one point under two numbers is one measurement
+        spot = rows[["x", "y", "elev_ft"]].round(3).assign(day=rows["shot_date"])
+        part = rows[~spot.duplicated()]
         fits[str(name)] = fit = grade_at(
             flat,
             laid(part),

@@ -26,6 +26,7 @@ from hydrantgis.heights.surface import surface_at, surface_findings
 from hydrantgis.heights.terrain import (
     LEAST_CHECK_POINTS,
     NSSDA_95,
+    blunders,
     grade_sd_ft,
     statements_agree,
     vertical_accuracy,
@@ -52,6 +53,10 @@ if TYPE_CHECKING:
 
 FROM_SHOTS, FROM_METADATA = "from-shots", "from-metadata"
 """An RMSEz that the ground shots of the register, or the metadata beside the file, shall tell."""
+_WORSE = 1.5
+"""Shots that make the RMSEz so many times the stated one contradict it."""
+_ABSURD_FT = 30.0
+"""A terrain this far off in the mean is in another unit or datum. [ft]"""
 _OVER_ITSELF_FT = 0.05
 """Triangles that lie over each other by no more are not told. [ft]"""
 
@@ -153,6 +158,12 @@ def bring_surface(
         The surface or the register cannot be used, or nobody says its accuracy or datum.
     """
     store, said = Register(Path(register)), words or SurfaceWords()
+    moment = the_time() if now is None else now
+    if role == "terrain" and on is not None and on > moment.date():
+        raise WordsError(
+            f"the ground of {on} is not known yet", accepted="a day that is past",
+            do="say when the terrain was flown, or bring it in --as surface",
+        )  # fmt: skip
     paths = [Path(source) for source in sources]
     hydrants = store.hydrants()
     points, keys = xy(hydrants.geometry), hydrants["hydrant_id"]
@@ -166,10 +177,14 @@ def bring_surface(
             "nobody says in which vertical datum the surface is", where=where,
             accepted="its name, for example NAVD88", do="say --vertical-datum NAME",
         )  # fmt: skip
-    checks = _against_shots(store, paths, said, read.vertical_datum) if role == "terrain" else None
+    checks, far_off = (
+        _against_shots(store, paths, said, read) if role == "terrain" else (None, no_findings())
+    )
     stated = stated_accuracy(paths[0])
     rmse_said, doubted = _stated(rmse_z_ft, accuracy_95_ft, read.name)
-    rmse = _accuracy(rmse_said, role, checks, stated, where)
+    rmse, contradicted = _contradicted(
+        _accuracy(rmse_said, role, checks, stated, where), checks, read.name, where
+    )
     sd = grade_sd_ft(read.slope, rmse_z_ft=rmse, hydrant_sd_xy_ft=place_sd_ft, step_ft=read.step_ft)
     ok = read.sampled == "ok"
     count = Count(len(points), int(ok.sum()), 0, int((~ok).sum()))
@@ -204,11 +219,10 @@ def bring_surface(
         "version": __version__,
     }  # fmt: skip
     noticed = join_findings(
-        doubted, read.findings if checks is None else _with_checks(read, checks)
-    )
-    known = store.add_surface(
-        rows, record, noticed, now=the_time() if now is None else now, dry_run=dry_run
-    )
+        doubted, contradicted, far_off,
+        read.findings if checks is None else _with_checks(read, checks),
+    )  # fmt: skip
+    known = store.add_surface(rows, record, noticed, now=moment, dry_run=dry_run)
     return Surfaced(rows, record, noticed, count, checks, known)
 
 
@@ -262,18 +276,53 @@ def _tells_nothing(read: _Samples, where: str) -> SourceError:
 
 
 def _against_shots(
-    store: Register, paths: list[Path], words: SurfaceWords, datum: str
-) -> VerticalAccuracy | None:
+    store: Register, paths: list[Path], words: SurfaceWords, surface: _Samples
+) -> tuple[VerticalAccuracy | None, pd.DataFrame]:
     """The surface against the ground shots of the register in its vertical datum."""
     shots = store.ground_shots()
-    ours = shots["vertical_datum"].map(datum_key, na_action="ignore").isin([datum_key(datum)])
+    datum = datum_key(surface.vertical_datum or "")
+    ours = shots["vertical_datum"].map(datum_key, na_action="ignore").isin([datum])
     shots = shots[ours & shots["elev_ft"].notna()]
     if not len(shots):
-        return None
+        return None, no_findings()
     points = shots[["x", "y"]].to_numpy(dtype=np.float64)
     read = _sample(paths, points, store.crs, words, shots["shot_id"], "shots")
-    told = vertical_accuracy(read.elev_ft, shots["elev_ft"])
-    return told if told.points else None
+    error = read.elev_ft - shots["elev_ft"].to_numpy(dtype=np.float64)
+    blunder = blunders(error)
+    noticed = findings(
+        "terrain-shot-blunder", table="shots", keys=shots["shot_id"][blunder], column="elev_ft",
+        values=[f"{v:g}" for v in shots["elev_ft"][blunder]],
+        messages=[f"the terrain lies {v:+.1f} ft over it" for v in error[blunder]],
+    )  # fmt: skip
+    told = vertical_accuracy(read.elev_ft[~blunder], shots["elev_ft"][~blunder])
+    return (told if told.points else None), noticed
+
+
+def _contradicted(
+    rmse: float, checks: VerticalAccuracy | None, name: str, where: str
+) -> tuple[float, pd.DataFrame]:
+    """
+    The RMSEz to use, the larger one where enough shots say that the stated one is too small.
+
+    Raises
+    ------
+    SourceError
+        The terrain lies so far off the shots that unit or datum is wrong.
+    """
+    if checks is None or not checks.enough or checks.rmse_z_ft <= _WORSE * rmse:
+        return rmse, no_findings()
+    if abs(checks.mean_ft) > _ABSURD_FT:
+        raise SourceError(
+            "the terrain is not that of the ground shots", where=where,
+            found=f"it lies {checks.mean_ft:+,.1f} ft over {checks.points:,} of them in the mean",
+            do="check its unit (--unit elev_ft=m) and its vertical datum, and those of the shots",
+        )  # fmt: skip
+    message = (
+        f"RMSEz {rmse:.2f} ft is stated, and {checks.points:,} ground shots say "
+        f"{checks.rmse_z_ft:.2f} ft (mean {checks.mean_ft:+.2f} ft); the larger one was taken"
+    )
+    told = findings("terrain-worse-than-stated", table="surfaces", keys=[name], messages=message)
+    return checks.rmse_z_ft, told
 
 
 def _stated(

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
     from hydrantgis.job.checking import Checked
 
+_MOST_IN = 120.0
 MOST_WINDOWS = 60
 """So many windows are tried at once; a chart of more nobody reads."""
 _END = r"(?:(\d+(?:\.\d+)?)(?:-(\d+(?:\.\d+)?))?)?"
@@ -58,17 +59,19 @@ def windows_of(said: Sequence[str]) -> list[Window]:
         if found is None:
             raise _no_window(word)
         first, last, low, high = (None if v is None else float(v) for v in found.groups())
-        los = _steps(first, last, -np.inf)
-        his = _steps(low, high, np.inf)
-        both = [(lo, hi) for lo, hi in itertools.product(los, his) if lo < hi]
-        if not both or (first is None and low is None):
+        if (first is None and low is None) or max(
+            v or 0.0 for v in (first, last, low, high)
+        ) > _MOST_IN:
             raise _no_window(word)
-        windows += [Window(lo_in=lo, hi_in=hi) for lo, hi in both]
-    if len(windows) > MOST_WINDOWS:
-        raise WordsError(
-            "too many windows at once", found=f"{len(windows)}", accepted=f"up to {MOST_WINDOWS}",
-            do="name fewer, or run it twice",
-        )  # fmt: skip
+        los, his = _steps(first, last, -np.inf), _steps(low, high, np.inf)
+        if not los or not his or max(los) >= min(his):
+            raise _no_window(word)
+        windows += [Window(lo_in=lo, hi_in=hi) for lo, hi in itertools.product(los, his)]
+        if len(windows) > MOST_WINDOWS:
+            raise WordsError(
+                "too many windows at once", found=f"{len(windows)}",
+                accepted=f"up to {MOST_WINDOWS}", do="name fewer, or run it twice",
+            )  # fmt: skip
     return list(dict.fromkeys(windows))
 
 
@@ -144,6 +147,9 @@ def sweep(now: Checked, windows: Sequence[Window]) -> Swept:
         Heights, flange window, kits and house rules stay as they are.
     """
     rows = [_row(now, now.rule.window, now.table, is_now=True)]
+    for window in windows:
+        if not window.lo_in < window.hi_in:
+            raise WordsError(f"{window.lo_in:g} to {window.hi_in:g} in is no window")
     same = replace(now.rule.window, target_in=None)
     for window in (w for w in windows if w != same):
         rule = replace(now.rule, window=window)

@@ -26,6 +26,8 @@ import pyogrio
 
 from hydrantgis.ground.errors import LockedError, UnreadableError, WordsError
 from hydrantgis.ground.plane import xy_of_wkb
+from hydrantgis.ground.results import ALL_TABLES
+from hydrantgis.ground.tables import HISTORY, HYDRANTS, IMPORTS, SETTINGS
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -110,6 +112,10 @@ def _mark(path: Path) -> tuple[object, ...]:
     state = path.stat()
     with path.open("rb") as stream:
         return (state.st_size, state.st_mtime_ns, stream.read(100)[24:28])
+
+
+_OF_A_REGISTER = {SETTINGS.name, IMPORTS.name, HISTORY.name, HYDRANTS.name}
+"""Layers that no result has: a register is never written over by one."""
 
 
 @contextmanager
@@ -219,7 +225,8 @@ def write_geopackage(
     """
     refuse_if_open(path)
     if path.exists():
-        others = set(layer_names(path)) - {table.name for table, _ in layers}
+        ours = {table.name for table in ALL_TABLES} - _OF_A_REGISTER
+        others = set(layer_names(path)) - {table.name for table, _ in layers} - ours
         if others:
             raise WordsError(
                 "the file holds layers that would be lost",

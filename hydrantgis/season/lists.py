@@ -196,7 +196,9 @@ def _kit_totals(jobs: pd.DataFrame) -> pd.DataFrame:
 def _orders(jobs: pd.DataFrame, kits: Sequence[Kit]) -> pd.DataFrame:
     """Kits of all areas together, less what lies on the shelf."""
     fitted = jobs[jobs["kit_id"].notna()]
-    counted = fitted.groupby(["kit_id", "kit_length_in"]).size().rename("kits").reset_index()
+    waits = fitted["remedy_reason"].str.startswith("kit-fits-flange-unknown")
+    grouped = fitted.assign(waiting=waits.astype("int64")).groupby(["kit_id", "kit_length_in"])
+    counted = grouped.agg(kits=("waiting", "size"), waiting=("waiting", "sum")).reset_index()
     pairs = fitted[["kit_id", "family"]].dropna().drop_duplicates().sort_values("family")
     named = pairs.groupby("kit_id")["family"].agg(" / ".join).to_dict()
     stock = {

@@ -136,8 +136,8 @@ def visits(
     Notes
     -----
     A height that is stale by age is as uncertain as `UNSEEN_IN_PER_YR` makes it. Of several reasons
-    the first of unmeasured, unresolved, stale by a change of grade, screening, stale by age is
-    told.
+    the first of unmeasured, unresolved, stale by a change of grade, screening, stale by age, a
+    flange that a kit waits for is told.
     """
     verdict = checked["verdict"]
     reading = checked["reading_date"].to_numpy().astype("datetime64[D]")
@@ -151,9 +151,14 @@ def visits(
     before = np.zeros(len(checked), dtype=bool)
     if changed_on is not None:
         before = reading < changed_on
+    # a kit that waits for its flange: how often a flange that is known forbids one tells the chance
+    code = checked["remedy_reason"].str.extract(r"^([^:]+)", expand=False)
+    blind = (code == "kit-fits-flange-unknown").to_numpy(dtype=bool)
+    against = int((code == "flange-conflict").sum())
+    forbids = (against + 1.0) / (against + int((code == "kit-fits").sum()) + 2.0)
     reason = np.select(
-        [verdict == "unmeasured", verdict == "unresolved", before, vague, old],
-        ["unmeasured", "unresolved", "stale", "screening", "stale"],
+        [verdict == "unmeasured", verdict == "unresolved", before, vague, old, blind],
+        ["unmeasured", "unresolved", "stale", "screening", "stale", "flange"],
         "",
     )
     rows = (reason != "") & verdict.notna().to_numpy()
@@ -171,6 +176,7 @@ def visits(
     stays = np.where(verdict == "low", told.low, told.high)
     changes = np.where(out & ~to_measure, 1.0 - stays, 1.0 - told.inside)
     changes = np.where(np.isnan(changes), prior, changes)
+    changes = np.where(reason == "flange", np.maximum(changes, forbids), changes)
     weight = np.ones(len(checked)) if priorities is None else priorities["priority"].to_numpy()
     why = None if priorities is None else priorities["priority_reasons"].to_numpy(dtype=object)
     frame = gpd.GeoDataFrame(

@@ -23,6 +23,8 @@ from hydrantgis.standards.kits import (
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+_MOST_IN, _MOST_VALVE_IN, _MOST_BURY_FT = 120.0, 12.0, 20.0
+
 
 def catalogue_from_mapping(mapping: Mapping[str, Any], name: str) -> KitCatalogue:
     """
@@ -46,16 +48,21 @@ def catalogue_from_mapping(mapping: Mapping[str, Any], name: str) -> KitCatalogu
     title = reader.text("title", required=True)
     source = reader.text("source", required=True)
     read_on = reader.date("read_on", required=True)
-    step = reader.number("bury_step_ft", above=0)
+    step = reader.number("bury_step_ft", above=0, most=_MOST_BURY_FT)
+    shortest = reader.number("shortest_bury_ft", above=0, most=_MOST_BURY_FT)
     costs = reader.part("costs")
     money = costs.text("money", required=costs.has("source") or costs.has("read_on"))
     cost_source = costs.text("source", required=money is not None)
     cost_on = costs.date("read_on", required=money is not None)
     families = _families(reader, priced=money is not None)
-    house = _house(reader.part("house_rules"))
+    rules = reader.part("house_rules")
+    house = _house(rules)
+    shortest_kit = min((kit.length_in for family in families for kit in family.kits), default=0.0)
+    if house.longest_total_in is not None and house.longest_total_in < shortest_kit:
+        rules.problem("longest_total_in", f"no kit is so short; the shortest is {shortest_kit:g}")
     stocked = any(kit.on_hand is not None for family in families for kit in family.kits)
     if house.stock_only and not stocked:
-        reader.problem("house_rules.stock_only", "no kit says `on_hand`")
+        rules.problem("stock_only", "no kit says `on_hand`")
     parts = tuple(_part(entry, source or "") for entry in reader.parts("part"))
     joints = tuple(_joint(entry, source or "") for entry in reader.parts("joint"))
     reader.finish()
@@ -69,6 +76,7 @@ def catalogue_from_mapping(mapping: Mapping[str, Any], name: str) -> KitCatalogu
         families=families,
         house=house,
         bury_step_ft=0.5 if step is None else step,
+        shortest_bury_ft=shortest,
         parts=parts,
         joints=joints,
         money=money,
@@ -84,7 +92,11 @@ def _families(reader: SettingsReader, *, priced: bool) -> tuple[Family, ...]:
         name = part.text("name", required=True)
         prefix = part.text("kit_prefix", required=True)
         lengths = part.numbers("lengths_in", required=True)
+        if lengths and lengths[-1] > _MOST_IN:
+            part.problem("lengths_in", f"{lengths[-1]:g} in is no extension")
         valves = part.numbers("main_valve_in")
+        if valves and valves[-1] > _MOST_VALVE_IN:
+            part.problem("main_valve_in", f"{valves[-1]:g} in is no main valve")
         first, last = (part.whole(key, least=1800) for key in ("first_year", "last_year"))
         if first is not None and last is not None and first > last:
             part.problem("last_year", f"{last} lies before `first_year`")
@@ -136,7 +148,7 @@ def _lengths(
             part.problem("unit_cost", "say `money`, `source` and `read_on` under [costs] too")
         if length is None:
             continue
-        if length not in lengths:
+        if lengths and length not in lengths:
             part.problem("length_in", f"{length:g} is none of `lengths_in`")
         if length in told:
             part.problem("length_in", f"{length:g} stands twice")
@@ -148,7 +160,7 @@ def _house(house: SettingsReader) -> HouseRules:
     allowances: list[Allowance] = []
     for part in house.parts("allowance"):
         area = part.text("area", required=True)
-        change = part.number("grade_change_in", required=True)
+        change = part.number("grade_change_in", required=True, least=-_MOST_IN, most=_MOST_IN)
         if area is None or change is None:
             continue
         if area in {known.area_id for known in allowances}:

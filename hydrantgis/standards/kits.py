@@ -208,8 +208,8 @@ class KitCatalogue:
         What it is, where it comes from, and of which day.
     families, house
         Kits and rules.
-    bury_step_ft
-        Hydrants are ordered in burys of this step. [ft]
+    bury_step_ft, shortest_bury_ft
+        Hydrants are ordered in burys of this step, none shorter than that; None for no limit. [ft]
     parts, joints
         What kits hold, and what is bolted.
     money, cost_source, cost_on
@@ -223,6 +223,7 @@ class KitCatalogue:
     families: tuple[Family, ...]
     house: HouseRules
     bury_step_ft: float = 0.5
+    shortest_bury_ft: float | None = None
     parts: tuple[Part, ...] = ()
     joints: tuple[Joint, ...] = ()
     money: str | None = None

@@ -72,6 +72,14 @@ METHODS: dict[str, Method] = {
 }
 """By the word that stands in a reading."""
 
+SUSPICIOUS_IN = (6.0, 60.0)
+"""Outlets rarely stand outside these: common practice, no source. [in]"""
+CONFIRM_IN = (3.0, 60.0)
+"""Heights beyond these need a second reading: feet taken for inches lie below, and blanks that were
+typed as 0; common practice, no source. [in]"""
+CONFIRMED_WITHIN_IN = 1.0
+"""Two readings that differ by no more than this confirm each other: common practice, no source.
+[in]"""
 HYDRANT_SD_XY_FT = 3.0
 """Of a hydrant's place along either axis, where nobody says it: common practice, no source. [ft]"""
 WORK_CHANGE_SD_SHARE = 0.25

@@ -17,7 +17,7 @@ KITS = load_kits("generic")
 
 def test_every_hydrant_comes_back_with_every_column_of_its_declaration(rule_of, hydrants, heights):
     rule = rule_of(18, 24, flange=(2, 6))
-    at = heights([20, 11, 30, NAN, -31], flange=[3, -9, 4, NAN, NAN])
+    at = heights([20, 11, 30, NAN, -31], flange=[3, -9, 10, NAN, NAN])
     checked, _ = check(hydrants(5), at, rule=rule, kits=KITS)
     assert checked.columns.tolist() == [*CHECKED.names, "geometry"]
     assert checked["hydrant_id"].tolist() == ["H0", "H1", "H2", "H3", "H4"]

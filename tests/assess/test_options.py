@@ -44,6 +44,8 @@ def by_hand(y, f, e, sd, lengths, rule, house, moves, shelf):
         if all(inside(o, rule.window) and inside(g, rule.flange) for o, g in (ends, later)):
             p = norm.cdf(rule.window.hi_in, ends[0], sd) - norm.cdf(rule.window.lo_in, ends[0], sd)
             off = abs(ends[0] - rule.window.aim_in)
+            if not math.isfinite(rule.window.lo_in + rule.window.hi_in) and off < 2 * sd:
+                off += 1e6
             cost = {"target": off, "shortest": raised, "surest": -p}[house.policy]
             fits.append((round(float(cost), 6), raised))
     return min(fits)[1] if fits else None
@@ -54,7 +56,10 @@ def situations(draw):
     lo = draw(st.integers(10, 30))
     rule = dataclasses.replace(
         load_rule("nfpa24-2019"),
-        window=Window(lo_in=float(lo), hi_in=float(lo + draw(st.integers(1, 18)))),
+        window=Window(
+            lo_in=float(lo),
+            hi_in=draw(st.sampled_from([math.inf, float(lo + draw(st.integers(1, 18)))])),
+        ),
         flange=draw(st.sampled_from([Window(), Window(lo_in=2.0, hi_in=6.0), Window(hi_in=6.0)])),
         datum=draw(st.sampled_from(["grade", "grade", "flange-bottom"])),
     )
@@ -166,10 +171,11 @@ def test_ground_that_will_rise_is_allowed_for(rule_of):
     assert one(13.0, rule=rule)[3] == 6.0
     # 19 in now is 17 in under an overlay of 2 in; 25 in would be too high today
     remedy, code, sentence, _ = one(13.0, rule=rule, moves=2.0)
-    assert (remedy, code) == ("replace", "allowance")
-    assert sentence == (
+    # by whole steps of bury it would end where the kit does
+    assert (remedy, code) == ("review", "allowance")
+    assert sentence.startswith(
         "raised 6 in it ends at 19 in, and at 17 in when the ground has moved by 2 in; the window "
-        "is 18 to 24 in"
+        "is 18 to 24 in; no bury in steps of 6 in"
     )
     # 12 in ends at 23 and at 21
     assert one(11.0, rule=rule, moves=2.0)[3] == 12.0
@@ -179,23 +185,75 @@ def test_ground_is_raised_to_a_hydrant_little_too_high_where_the_house_says_so(r
     house = HouseRules(most_regrade_in=3.0)
     remedy, code, sentence, raised = one(26.0, rule=rule_of(18, 24), house=house)
     assert (remedy, code) == ("regrade", "too-high")
-    assert sentence.endswith("raise the ground by 2 in or more")
+    assert sentence.endswith("raise the ground by 2 to 3 in")
     assert math.isnan(raised)
     assert one(28.0, rule=rule_of(18, 24), house=house)[0] == "lower"
     # the flange would be buried
     low = rule_of(18, 24, flange=(2, 6))
-    assert one(26.0, f=3.0, rule=low, house=house)[0] == "lower"
-    assert one(26.0, f=5.0, rule=low, house=house)[0] == "regrade"
+    assert one(26.0, f=3.0, rule=low, house=house)[0] == "review"
+    remedy, _, sentence, _ = one(26.0, f=4.5, rule=low, house=house)
+    assert remedy == "regrade"
+    assert sentence.endswith("raise the ground by 2 to 2.5 in")
 
 
 def test_a_hydrant_too_high_is_lowered_by_whole_steps_of_bury(rule_of):
     remedy, _, sentence, raised = one(28.0, rule=rule_of(18, 24))
     assert (remedy, raised) == ("lower", -6.0)
     assert sentence.endswith("a bury 6 in shorter puts it right")
-    remedy, _, sentence, raised = one(28.0, rule=rule_of(18, 20))
-    assert remedy == "lower"
+    # 28 less 6 and 12 in is 22 and 16
+    remedy, code, sentence, raised = one(28.0, rule=rule_of(18, 20))
+    assert (remedy, code) == ("review", "too-high")
     assert math.isnan(raised)
     assert "no bury in steps of 6 in" in sentence
+
+
+def test_a_shorter_bury_puts_a_flange_right_too(rule_of):
+    """Outlet 24 in and flange 8 in: 6 in shorter both stand right, at 18 and 2 in."""
+    remedy, code, sentence, raised = one(24.0, f=8.0, rule=rule_of(18, 24, flange=(2, 6)))
+    assert (remedy, code, raised) == ("lower", "flange-outside", -6.0)
+    assert sentence.endswith("a bury 6 in shorter puts it right")
+
+
+def test_a_replacement_stands_right_when_the_ground_has_moved_too(rule_of):
+    rule = rule_of(18, 24)
+    # 54 in up it ends at 23 and at 21; 48 in are the longest kit
+    assert one(-31.0, rule=rule, moves=2.0)[3] == 54.0
+    # 48 in up it ends at 18 today and at 16 then, 54 in up at 24 and 22
+    assert one(-30.0, rule=rule, moves=2.0)[::3] == ("replace", 54.0)
+
+
+def test_no_bury_is_shorter_than_the_shortest(rule_of):
+    told = [
+        remedies_of_family(
+            [30.0], [NAN], [0.0], family=None, rule=rule_of(18, 24), house=HouseRules(),
+            bury_step_in=6.0, least_bury_raise_in=[least],
+        )
+        for least in (-12.0, -11.0, NAN)
+    ]  # fmt: skip
+    assert [t.remedy[0] for t in told] == ["lower", "lower", "lower"]
+    assert [t.raise_in[0] for t in told] == [-12.0, -6.0, -12.0]
+    (deep,) = remedies_of_family(
+        [40.0], [NAN], [0.0], family=None, rule=rule_of(18, 24), house=HouseRules(),
+        bury_step_in=6.0, least_bury_raise_in=[-12.0],
+    ).remedy  # fmt: skip
+    assert deep == "review"
+
+
+def test_with_one_limit_the_kit_ends_clear_of_it(rule_of):
+    """12 in ends on the limit, inside with one half; 18 in is the next."""
+    rule = rule_of(18, np.inf)
+    for sd, expected in ((0.25, 18.0), (0.0, 12.0)):
+        _, raises = choose_kit([6.0], [NAN], [0.0], BY_SIX, rule=rule, house=HouseRules(),
+                               sd_in=[sd])  # fmt: skip
+        assert raises.tolist() == [expected]
+    # where nothing else fits, what ends on it is taken
+    _, raises = choose_kit([6.0], [NAN], [0.0], [12.0], rule=rule, house=HouseRules(), sd_in=[0.25])
+    assert raises.tolist() == [12.0]
+
+
+def test_a_policy_that_is_none_is_refused(rule_of):
+    with pytest.raises(ValueError, match="target, shortest, surest"):
+        choose_kit([6.0], [NAN], [0.0], BY_SIX, rule=rule_of(18, 24), house=HouseRules(policy="x"))
 
 
 @pytest.mark.parametrize(("y", "sd"), [(7.0, 0.25), (12.0, 3.0), (6.5, 0.1), (0.0, 5.0)])

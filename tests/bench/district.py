@@ -197,6 +197,8 @@ def _readings(
         [rng.normal(0, 1, n), rng.uniform(0, 24, n)],
         rng.uniform(-24, 0, n),
     )
+    # nobody has to be measured twice: no outlet stands lower than 3.5 in
+    buried = np.minimum(buried, flange + 11.0)
     outlet = flange + rng.choice([15.0, 16.5, 18.0, 20.0], n) - buried
     shot = rng.random(n) < 0.3
     direct = rng.choice(["tape", "level", "eye"], n, p=[0.75, 0.1, 0.15])

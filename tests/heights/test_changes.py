@@ -149,7 +149,7 @@ def test_a_height_carried_over_a_change_is_screening_and_says_so(hydrants, readi
     assert carried["height_sd_in"].tolist() == pytest.approx([np.hypot(0.25, 0.3), 0.25])
     assert carried["screening"].tolist() == [True, False]
     assert carried["height_basis"].tolist() == [
-        "tape, less 2 in of grade since (works P1)", "tape",
+        "tape, ground +2 in since (works P1)", "tape",
     ]  # fmt: skip
     assert noticed["code"].tolist() == ["grade-changed-since"]
     assert noticed["key"].tolist() == ["A"]
@@ -243,13 +243,13 @@ def test_a_height_over_shots_holds_from_the_day_of_the_shots(
 
 def test_the_day_of_a_grade_is_the_first_of_the_shots_that_it_rests_on():
     around = [[10.0, 0], [-5, 8], [-5, -8], [3, 3], [400, 0]]
-    days = np.array(["2018-04-02", "2018-03-04", "2018-05-01", "2018-02-03", "2000-01-01"], "M8[D]")
+    days = np.array(["2018-03-12", "2018-03-04", "2018-03-28", "2018-03-02", "2000-01-01"], "M8[D]")
     # the fourth lies 9 ft up and is left out, the fifth is too far away
     fit = grade_at([[0.0, 0.0], [900.0, 0.0]], around, [100.0] * 3 + [109.0, 100.0], [0.02] * 5,
                    days=days)  # fmt: skip
     assert fit.stands.tolist() == [0, -1]
     assert fit.on.astype(str).tolist() == ["2018-03-04"]
-    assert fit.until.astype(str).tolist() == ["2018-05-01"]
+    assert fit.until.astype(str).tolist() == ["2018-03-28"]
 
 
 def test_terrain_of_another_datum_is_no_ground(hydrants, readings):

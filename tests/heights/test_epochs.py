@@ -35,17 +35,19 @@ def dates(numbers):
 
 
 @given(told=st.lists(st.tuples(st.integers(0, 3), shot_days), max_size=14))
-def test_shots_are_of_one_survey_as_long_as_no_long_pause_lies_between_them(told):
+def test_shots_are_of_one_survey_where_they_were_taken_within_a_month(told):
     told = sorted(told, key=lambda one: one[0])
     survey, of = split(np.array([h for h, _ in told], np.intp), dates([d for _, d in told]))
-    # by hand: chains of days of each hydrant
+    # by hand: chains of days of each hydrant, cut into months from their first day on
     expected = {}
     for hydrant in range(4):
         days = sorted({UNDATED if d is None else d for h, d in told if h == hydrant})
-        chain = 0
+        chain, first = 0, None
         for at, day in enumerate(days):
-            chain += at > 0 and day - days[at - 1] > ONE_SURVEY_DAYS
-            expected[hydrant, day] = chain
+            if at and day - days[at - 1] > ONE_SURVEY_DAYS:
+                chain, first = chain + 1000, day
+            first = day if first is None else first
+            expected[hydrant, day] = chain + (day - first) // (ONE_SURVEY_DAYS + 1)
     keys = [(h, expected[h, UNDATED if d is None else d]) for h, d in told]
     numbers = {key: n for n, key in enumerate(sorted(set(keys)))}
     assert survey.tolist() == [numbers[key] for key in keys]
@@ -91,6 +93,7 @@ def test_a_day_belongs_to_the_nearest_survey_within_the_pause(spans, asked):
     last = first + np.array([length for _, length in spans], np.int64)
     hydrant = np.array([h for h, _ in asked], np.intp)
     day = dates([d for _, d in asked])
+    assert ONE_SURVEY_DAYS < 100  # so that the surveys above lie apart
     got = survey_on(of, first.astype("M8[D]"), last.astype("M8[D]"), hydrant, day)
     before = last_on(of, first.astype("M8[D]"), hydrant, day)
     for (h, d), survey, began in zip(asked, got, before, strict=True):
@@ -155,7 +158,7 @@ def test_an_outlet_stands_over_the_ground_as_it_is_and_over_that_of_its_day(hydr
 
 @pytest.mark.parametrize(
     ("read", "expected"),
-    [(-5, "shots"), (0, "shots"), (800, "shots"), (960, ""), (1500, ""), (None, "")],
+    [(-5, "shots"), (0, "shots"), (800, "shots"), (975, ""), (1500, ""), (None, "")],
 )
 def test_shots_of_before_and_after_a_reading_tell_how_the_ground_changed(read, expected):
     days = dates([0] * 4 + [1000] * 4)

@@ -8,7 +8,12 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy import linalg
 
-from hydrantgis.heights.grade import grade_at
+from hydrantgis.heights.grade import (
+    CONTACT_GRADE_SD_FT,
+    UNCHECKED_SD_FT,
+    USUAL_SLOPE,
+    grade_at,
+)
 
 
 def textbook(hydrant, shots, z, own_sd):
@@ -21,8 +26,13 @@ def textbook(hydrant, shots, z, own_sd):
     of_fit = np.sqrt(residuals @ residuals / freedom) if freedom else 0.0
     at = np.array([1.0, 0.0, 0.0])
     leverage = at @ np.linalg.inv(design.T @ design) @ at
-    sigma = max(own_sd, of_fit)
-    return coefficients[0], sigma * np.sqrt(leverage), np.hypot(*coefficients[1:])
+    sigma, slope = max(own_sd, of_fit), np.hypot(*coefficients[1:])
+    error = sigma * np.sqrt(leverage)
+    if not freedom:  # no fourth shot tells whether one of the three is wrong
+        spread = np.sqrt(np.trace(np.cov(shots.T, bias=True)) / 2)
+        steep = max(slope - USUAL_SLOPE, 0.0) * spread
+        error = np.sqrt(error**2 + UNCHECKED_SD_FT**2 + steep**2)
+    return coefficients[0], error, slope
 
 
 slopes = st.floats(-0.03, 0.03)
@@ -172,3 +182,12 @@ def test_two_shots_at_one_place_count_twice():
     fit = grade_at([[0, 0]], [[3, 0], [3, 0]], [100.0, 100.1], [0.02, 0.02])
     assert fit.shots[0] == 2
     assert fit.elev_ft[0] == pytest.approx(100.05)
+
+
+@pytest.mark.parametrize(("wrong", "sure"), [(0.0, True), (1.0, False), (2.0, False), (4.0, False)])
+def test_a_wrong_shot_of_three_leaves_no_height_that_orders_a_kit(wrong, sure):
+    """Nothing checks it; but ground as steep as it makes is unusual, and so the grade is vague."""
+    ring = 8.0 * np.array([[1.0, 0.0], [-0.5, np.sqrt(0.75)], [-0.5, -np.sqrt(0.75)]])
+    fit = grade_at([[0.0, 0.0]], ring, [100.0 - wrong, 100.0, 100.0], [0.02] * 3)
+    assert (fit.sd_ft[0] <= CONTACT_GRADE_SD_FT) == sure
+    assert abs(fit.elev_ft[0] - 100.0) == pytest.approx(wrong / 3)

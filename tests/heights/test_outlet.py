@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from hydrantgis.heights.basis import BASIS_COLUMNS, basis_heights
-from hydrantgis.heights.grade import grade_at
+from hydrantgis.heights.grade import UNCHECKED_SD_FT, grade_at
 from hydrantgis.standards.load import load_rule
 from hydrantgis.standards.methods import METHODS
 
@@ -204,8 +204,9 @@ def test_an_outlet_elevation_alone_is_set_against_the_grade_from_shots(hydrants,
     told = readings(["A"], outlet_elev_ft=[131.75], vertical_datum="NAVD88", method="level")
     basis, found = basis_heights(hydrants(["A"]), told, RULE, grades={"navd88": flat_grade(1)})
     assert basis["outlet_height_in"].tolist() == pytest.approx([21.0])
-    # the outlet's rod reading of 0.02 ft; three shots of 0.02 ft with the barrel in their middle
-    expected = 12 * np.hypot(0.02, 0.02 / np.sqrt(3))
+    # the outlet's rod reading of 0.02 ft; three shots of 0.02 ft with the barrel in their middle,
+    # which none checks
+    expected = 12 * math.hypot(0.02, 0.02 / math.sqrt(3), UNCHECKED_SD_FT)
     assert basis["height_sd_in"].tolist() == pytest.approx([expected], rel=1e-6)
     assert basis["height_basis"].tolist() == ["level outlet over plane of 3 shots"]
     assert not len(found)
@@ -276,10 +277,45 @@ def test_a_height_over_one_far_shot_is_a_screening_height(hydrants, readings):
         assert fit.sd_ft[0] == pytest.approx(math.hypot(0.02, slope))
 
 
-def test_undated_readings_are_not_of_one_day(hydrants, readings):
+def test_undated_readings_that_differ_are_told(hydrants, readings):
     told = readings(["A", "A"], outlet_height_in=[20.0, 22.0], reading_date=[None, None])
     _, found = basis_heights(hydrants(["A"]), told, RULE)
-    assert "readings-same-day" not in set(found["code"])
+    assert found["message"].tolist() == ["2 readings of no known day lie between 20 and 22 in"]
+
+
+def test_a_reading_of_no_day_that_differs_from_the_one_that_stands_is_told(hydrants, readings):
+    told = readings(
+        ["A", "A", "B", "B"], outlet_height_in=[20.0, 22.0, 20.0, 20.5],
+        reading_date=["2020-06-01", None] * 2,
+    )  # fmt: skip
+    basis, found = basis_heights(hydrants(["A", "B"]), told, RULE)
+    assert basis["outlet_height_in"].tolist() == [20.0, 20.0]
+    assert found[["code", "key"]].to_numpy().tolist() == [["reading-undated-differs", "A"]]
+
+
+@pytest.mark.parametrize(
+    ("heights", "methods", "screening"),
+    [
+        ([1.67], ["tape"], True), ([-20.0], ["tape"], True), ([61.0], ["tape"], True),
+        ([3.0], ["tape"], False), ([60.0], ["tape"], False),
+        # a second reading says so too; one by eye does not
+        ([2.0, 2.5], ["tape", "tape"], False), ([1.0, 2.5], ["tape", "tape"], True),
+        ([2.0, 2.5], ["tape", "eye"], True),
+    ],
+)  # fmt: skip
+def test_a_height_that_few_hydrants_have_orders_no_kit_until_it_is_confirmed(
+    hydrants, readings, heights, methods, screening
+):
+    told = readings(["A"] * len(heights), outlet_height_in=heights, method=methods)
+    basis, found = basis_heights(hydrants(["A"]), told, RULE)
+    assert basis["screening"].tolist() == [screening]
+    assert ("height-unconfirmed" in set(found["code"])) == screening
+
+
+def test_a_slip_of_the_pen_loses_to_a_reading_of_the_same_day(hydrants, readings):
+    told = readings(["A", "A"], outlet_height_in=[-20.0, 19.75])
+    basis, _ = basis_heights(hydrants(["A"]), told, RULE)
+    assert basis["outlet_height_in"].tolist() == [19.75]
 
 
 def test_a_stated_uncertainty_is_the_readings_own_whatever_the_ground_is(hydrants, readings):

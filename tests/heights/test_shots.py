@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from hydrantgis.ground.tables import SHOTS
 from hydrantgis.heights.basis import basis_heights
-from hydrantgis.heights.grade import grade_at
+from hydrantgis.heights.grade import UNCHECKED_SD_FT, grade_at
 from hydrantgis.heights.shots import (
     CURB_FT,
     NAMED_FT,
@@ -93,8 +93,8 @@ def test_outlet_flange_and_curb_make_one_reading_and_a_height(hydrants):
     assert basis["outlet_height_in"].tolist() == pytest.approx([21.0])
     assert basis["flange_height_in"].tolist() == pytest.approx([3.0])
     assert basis["height_basis"].tolist() == ["shot outlet over plane of 3 shots"]
-    # the outlet's own 0.03 ft and three shots of 0.02 ft with the barrel in their middle
-    expected = 12 * math.hypot(0.03, 0.02 / math.sqrt(3))
+    # the outlet's own 0.03 ft and three shots of 0.02 ft with the barrel in their middle, unchecked
+    expected = 12 * math.hypot(0.03, 0.02 / math.sqrt(3), UNCHECKED_SD_FT)
     assert basis["height_sd_in"].tolist() == pytest.approx([expected])
     assert not basis["screening"].any()
     assert not len(found)

@@ -26,7 +26,7 @@ RULE = dataclasses.replace(load_rule("nfpa24-2019"), window=Window(lo_in=18, hi_
         (3.5, 11.0, 12.0, 4.5, False),
         (4.0, 13.25, 6.0, 4.5, False),
         (4.5, 13.25, 6.0, 5.0, False),
-        (5.5, 5.0, 18.0, 7.0, True),
+        (4.5, 11.0, 12.0, 5.5, True),
     ],
 )
 def test_an_extension_adds_its_length_to_the_bury(judge, bury, height, kit, after, told):
@@ -36,6 +36,16 @@ def test_an_extension_adds_its_length_to_the_bury(judge, bury, height, kit, afte
     assert checked["kit_length_in"].tolist() == [kit]
     assert checked["bury_after_ft"].tolist() == [after]
     assert ("bury-beyond-torque-range" in found["code"].tolist()) is told
+
+
+def test_five_and_a_half_feet_and_18_in_make_seven(judge):
+    """Common practice, no source; under 18 to 36 in a height of 9 in needs 18."""
+    checked, found = judge(
+        load_rule("nfpa24-2019"), outlet_height_in=[9.0], bury_ft=5.5, measured_to="hose-centerline"
+    )
+    assert checked["kit_length_in"].tolist() == [18.0]
+    assert checked["bury_after_ft"].tolist() == [7.0]
+    assert "bury-beyond-torque-range" in found["code"].tolist()
 
 
 def test_an_exchange_adds_the_difference(judge):
