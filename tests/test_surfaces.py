@@ -622,3 +622,111 @@ def test_a_hydrant_that_is_not_judged_leaves_no_window(register, tmp_path):
     assert told["hydrant_id"].tolist() == ["H1"]
     # 26 in to 16 in from 2014 to 2024, 3653 days
     assert told["rate_in_per_yr"].tolist() == pytest.approx([-10 / (3653 / 365.25)])
+
+
+def many(up: float, wrong: float = 0.0) -> str:
+    """Twenty-four ground shots on the plane lifted, of which the last lies wrong."""
+    rows = []
+    for n in range(24):
+        x, y = WEST + 25 * n, SOUTH + 20 + n
+        z = float(ground_ft(x, y)) + up + (wrong if n == 23 else 0.0)
+        rows.append(f"9{n:02},{y},{x},{z:.3f},GND\n")
+    return "".join(rows)
+
+
+def test_a_terrain_that_enough_shots_contradict_is_taken_for_what_they_say(register, tmp_path):
+    shoot(register, tmp_path, many(-0.5))
+    told = job.bring_surface(
+        register, [raster(tmp_path / "dem.tif")], "terrain", words=METRES, rmse_z_ft=0.03, now=NOW
+    )
+    assert "terrain-worse-than-stated" in set(told.findings["code"])
+    slope = 0.02 * 0.3048 / US_FT
+    assert told.rows["elev_sd_ft"].iloc[0] == pytest.approx(math.hypot(0.5, slope * 3), abs=1e-3)
+
+
+def test_a_terrain_in_another_unit_than_is_said_is_refused_by_the_shots(register, tmp_path):
+    shoot(register, tmp_path, many(0.0))
+    feet = SurfaceWords(unit=LengthUnit.FT, vertical_datum="NAVD88")
+    with pytest.raises(SourceError, match="is not that of the ground shots"):
+        job.bring_surface(
+            register, [raster(tmp_path / "dem.tif")], "terrain", words=feet, rmse_z_ft=0.3, now=NOW
+        )
+
+
+def test_a_wrong_shot_does_not_tell_how_good_a_terrain_is(register, tmp_path):
+    shoot(register, tmp_path, many(0.0, wrong=-95.0))
+    told = job.bring_surface(
+        register, [raster(tmp_path / "dem.tif")], "terrain", words=METRES, rmse_z_ft=0.3, now=NOW
+    )
+    assert told.accuracy.points == 23
+    assert told.accuracy.rmse_z_ft < 0.01
+    blunder = told.findings.query("code == 'terrain-shot-blunder'")
+    assert blunder["key"].tolist() == ["923"]
+    assert blunder["message"].tolist() == ["the terrain lies +95.0 ft over it"]
+
+
+def test_the_terrain_of_a_day_to_come_is_none(register, tmp_path):
+    with pytest.raises(WordsError, match="not known yet"):
+        job.bring_surface(
+            register, [raster(tmp_path / "dem.tif")], "terrain", words=METRES, rmse_z_ft=0.3,
+            on=dt.date(2027, 1, 1), now=NOW,
+        )  # fmt: skip
+
+
+def test_what_was_shot_after_works_tells_their_change_better_than_they_do(register, tmp_path):
+    works(register, tmp_path, "2025-05-01")  # 2 in, as planned
+    shoot(register, tmp_path, around(0), "2023-06-01")
+    shoot(register, tmp_path, around(0, up=0.5), "2026-06-01")
+    table = check(register)
+    assert table.loc["H0", "outlet_height_in"] == pytest.approx(13.0, abs=0.02)
+    assert table.loc["H1", "outlet_height_in"] == 14.0
+
+
+def test_over_ground_that_changed_at_once_there_is_no_drift(register, tmp_path):
+    rows = "HYDRANT,DATE,HEIGHT\nH0,2014-06-01,29 in\nH1,2014-06-01,26 in\n"
+    (tmp_path / "old.csv").write_text(rows, encoding="utf-8")
+    said = {"method": "tape", "measured_to": "hose-centerline", "measured_from": "grade"}
+    words = IntakeWords(constants=said)
+    job.bring_in(register, tmp_path / "old.csv", "readings", words=words, now=NOW)
+    shoot(register, tmp_path, around(0), "2023-06-01")
+    shoot(register, tmp_path, around(0, up=0.5), "2026-06-01")
+    assert job.check(register, **STANDARDS).drifts()["hydrant_id"].tolist() == ["H1"]
+
+
+def test_one_point_under_two_numbers_is_one_shot(register, tmp_path):
+    twice = around(4) + around(4).replace("\n4", "\n7").replace("40,", "70,", 1)
+    shoot(register, tmp_path, twice + outlet(4, 1.75))
+    assert check(register).loc["H4", "height_basis"] == "shot outlet over plane of 3 shots"
+
+
+def test_shots_in_another_unit_than_their_places_are_told(register, tmp_path):
+    words = IntakeWords(
+        order="PNEZD", crs="EPSG:2249", units={"elev_ft": LengthUnit.M},
+        constants={"vertical_datum": "NAVD88"},
+    )  # fmt: skip
+    (tmp_path / "s.txt").write_text(around(4), encoding="utf-8")
+    intake, _ = job.bring_in(register, tmp_path / "s.txt", "shots", words=words, now=NOW)
+    told = intake.findings.query("code == 'elev-unit-differs'")["message"].iloc[0]
+    assert told.startswith("elevations are in m, and NAD83 / Massachusetts Mainland (ftUS)")
+
+
+def test_shots_of_a_day_to_come_are_held(register, tmp_path):
+    (tmp_path / "shots.txt").write_text(around(4), encoding="utf-8")
+    words = IntakeWords(
+        order="PNEZD", crs="EPSG:2249", units={"elev_ft": LengthUnit.FT},
+        constants={"vertical_datum": "NAVD88", "shot_date": "2027-01-01"},
+    )  # fmt: skip
+    intake, added = job.bring_in(register, tmp_path / "shots.txt", "shots", words=words, now=NOW)
+    assert (intake.count.held, added.rows) == (3, 0)
+
+
+def test_an_outlet_that_the_crew_calls_otherwise_is_told(register, tmp_path):
+    rows = f"49,{SOUTH},{WEST + 400},109.75,FH H4 PUMPER OUTLET\n"
+    (tmp_path / "shots.txt").write_text(rows, encoding="utf-8")
+    words = IntakeWords(
+        order="PNEZD", crs="EPSG:2249", units={"elev_ft": LengthUnit.FT},
+        constants={"vertical_datum": "NAVD88", "measured_to": "hose-centerline"},
+    )  # fmt: skip
+    intake, _ = job.bring_in(register, tmp_path / "shots.txt", "shots", words=words, now=NOW)
+    told = intake.findings.query("code == 'outlet-words-differ'")
+    assert told["message"].tolist() == ["taken as hose-centerline"]

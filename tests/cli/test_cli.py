@@ -11,6 +11,7 @@ import sys
 import time
 from pathlib import Path
 
+import geopandas as gpd
 import pytest
 
 from hydrantgis import __version__
@@ -351,3 +352,51 @@ def test_a_remote_source_is_refused_by_name(capsys, tmp_path) -> None:
     code, _, error = run(capsys, *words)
     assert code == 2
     assert "--allow-remote" in error
+
+
+@pytest.mark.parametrize(
+    ("more", "sd"),
+    [((), None), (("--elev-sd", "3 cm"), 0.03 / 0.3048), (("--method", "gnss"), 0.02 / 0.3048)],
+)
+def test_the_day_and_the_doubt_of_shots_are_said_for_all(capsys, register, more, sd) -> None:
+    path = register.with_name("job.txt")
+    hydrants = gpd.read_file(register, layer="hydrants").geometry
+    rows = [f"{n},{p.y + 5:.2f},{p.x:.2f},{640 + n}.25,GND" for n, p in enumerate(hydrants[:4])]
+    path.write_text("\n".join(rows), encoding="utf-8")
+    words = ("survey", path, "--as", "shots", "--register", register, "--order", "PNEZD", "--crs",
+             "EPSG:3736", "--unit", "elev_ft=ftUS", "--vertical-datum", "NAVD88", "--on",
+             "2026-05-01", "--json", *more)  # fmt: skip
+    code, out, _ = run(capsys, *words)
+    assert code == 0
+    codes = {finding["code"] for finding in json.loads(out)["findings"]}
+    assert ("elev-sd-assumed" in codes) == (sd is None)
+    shots = gpd.read_file(register, layer="shots").query("elev_ft > 600")
+    assert shots["shot_date"].dt.strftime("%Y-%m-%d").unique().tolist() == ["2026-05-01"]
+    if sd is not None:
+        assert shots["elev_sd_ft"].to_numpy() == pytest.approx(sd)
+
+
+def test_a_result_is_written_over_an_older_one_and_never_over_a_register(
+    capsys, register, tmp_path
+) -> None:
+    words = ("check", "--register", register, "--rule", DATA / "rule.toml", "--kits", "generic",
+             "--quiet")  # fmt: skip
+    assert run(capsys, *words, "--out", tmp_path / "out")[0] == 0
+    other = gpd.GeoDataFrame({"hydrant_id": ["x"]}, geometry=gpd.points_from_xy([0], [0]), crs=3736)
+    other.to_file(tmp_path / "out" / "checked.gpkg", layer="outlets")
+    assert run(capsys, *words, "--out", tmp_path / "out")[0] == 0
+    other.to_file(tmp_path / "out" / "checked.gpkg", layer="somebody_elses")
+    code, _, err = run(capsys, *words, "--out", tmp_path / "out")
+    assert code == 2
+    assert "somebody_elses" in err
+
+
+def test_an_allowance_for_an_area_that_is_not_there_is_told(capsys, register, tmp_path) -> None:
+    text = (DATA / "kits.toml").read_text(encoding="utf-8")
+    more = 'policy = "target"\n[[house_rules.allowance]]\narea = "ZZ"\ngrade_change_in = 2\n'
+    path = tmp_path / "kits.toml"
+    path.write_text(text.replace('policy = "target"\n', more), encoding="utf-8")
+    code, out, _ = run(capsys, "check", "--register", register, "--rule", DATA / "rule.toml",
+                       "--kits", path, "--dry-run", "--json", "--quiet")  # fmt: skip
+    assert code == 0
+    assert json.loads(out)["findings"]["allowance-area-unknown"] == 1

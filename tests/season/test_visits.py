@@ -211,3 +211,15 @@ def test_no_visit_is_a_table_too():
     checked, hydrants = town([{}])
     assert visits(checked, hydrants, today=TODAY).empty
     assert visits(checked.iloc[:0], hydrants, today=TODAY).empty
+
+
+def test_a_kit_that_waits_for_its_flange_sends_someone_to_measure_it():
+    rows = [
+        {"verdict": "low", "remedy": "extend", "outlet_height_in": 15.0, "remedy_reason": code}
+        for code in ("kit-fits-flange-unknown: x", "kit-fits: y", "kit-fits: z",
+                     "flange-conflict: w")
+    ]  # fmt: skip
+    told = visits(*town(rows), today=TODAY)
+    assert told[["hydrant_id", "reason"]].to_numpy().tolist() == [["H0", "flange"]]
+    # one of three flanges that are known forbids the kit: (1 + 1) / (3 + 2)
+    assert told["p_changes"].tolist() == pytest.approx([2 / 5])
