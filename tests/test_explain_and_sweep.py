@@ -213,3 +213,12 @@ def test_the_template_of_a_catalogue_comes_on_request(capsys):
     code, out, _ = run(capsys, "kits", "template")
     assert code == 0
     assert out == template_of("kits")
+
+
+def test_the_alternatives_of_every_job_stand_in_the_season_as_explained_alone(told):
+    result = check(told)
+    tried = job.plan(result).alternatives
+    jobs = result.table["hydrant_id"][result.table["kit_id"].notna()].tolist()
+    assert tried["hydrant_id"].drop_duplicates().tolist() == jobs
+    alone = pd.concat([job.explain(result, hydrant).alternatives for hydrant in jobs])
+    pd.testing.assert_frame_equal(tried, alone.reset_index(drop=True))

@@ -86,7 +86,7 @@ def explain(result: Checked, hydrant_id: str) -> Explained:
     family = result.kits.families[here] if here >= 0 else None
     kits_for = REASONS[str(at.why[0])] if family is None else f"kits for {family}"
     told = alternatives(
-        hydrant, basis, rule=result.rule, kits=result.kits, area_id=checked["area_id"]
+        hydrant, basis, rule=result.rule, kits=result.kits, area_ids=checked["area_id"]
     )
     if checked["verdict"].isna().iloc[0]:
         told = told.iloc[:0]  # no kit goes in

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from hydrantgis.assess.alternatives import alternatives
 from hydrantgis.deliver.lists import write_csv
 from hydrantgis.ground.tables import PROVENANCE
 from hydrantgis.register.geopackage import write_geopackage
@@ -24,10 +25,15 @@ if TYPE_CHECKING:
 
 def plan(result: Checked) -> Season:
     """The season list by area, from a check."""
+    jobs = result.table["kit_id"].notna().to_numpy() | (result.table["remedy"] == "remove")
+    tried = alternatives(
+        result.hydrants[jobs], result.heights.basis[jobs], rule=result.rule, kits=result.kits,
+        area_ids=result.table["area_id"][jobs],
+    )  # fmt: skip
     return season_lists(
         result.table, result.hydrants, result.areas, today=result.moment.date(),
         drifts=result.drifts(), facilities=result.facilities, changed_on=result.heights.changed_on,
-        screening=result.heights.basis["screening"], kits=result.kits.kits(),
+        screening=result.heights.basis["screening"], kits=result.kits.kits(), tried=tried,
     )  # fmt: skip
 
 

@@ -13,6 +13,7 @@ import pandas as pd
 
 from hydrantgis.assess.verdict import chances
 from hydrantgis.ground.results import (
+    ALTERNATIVES,
     AREA_TOTALS,
     DRIFTS,
     JOBS,
@@ -50,6 +51,8 @@ class Season:
         By remedy, the tables of `OTHER_LISTS`.
     area_totals, kit_totals, orders
         The tables of those names; a missing area stands as blank, last.
+    alternatives
+        What could be tried at each job.
     visits, drifts
         The tables of those names: where to measure next, and how fast heights change.
     """
@@ -61,6 +64,7 @@ class Season:
     orders: pd.DataFrame
     visits: gpd.GeoDataFrame
     drifts: pd.DataFrame
+    alternatives: pd.DataFrame
 
     def layers(self) -> list[tuple[Table, pd.DataFrame]]:
         """Every table with its declaration, for a writer."""
@@ -71,6 +75,7 @@ class Season:
             (ORDERS, self.orders),
             (VISITS, self.visits),
             (DRIFTS, self.drifts),
+            (ALTERNATIVES, self.alternatives),
             *((OTHER_LISTS[remedy], frame) for remedy, frame in self.others.items()),
         ]
 
@@ -86,6 +91,7 @@ def season_lists(
     changed_on: NDArray[np.datetime64] | None = None,
     screening: ArrayLike = False,
     kits: Sequence[Kit] = (),
+    tried: pd.DataFrame | None = None,
 ) -> Season:
     """
     Put the checked hydrants into lists by area.
@@ -108,6 +114,8 @@ def season_lists(
         As `hydrantgis.season.visits.visits`.
     kits
         Of the catalogue, for costs and stock.
+    tried
+        The `alternatives` table of the jobs; none where it is None.
 
     Returns
     -------
@@ -150,6 +158,7 @@ def season_lists(
             changed_on=changed_on, screening=screening,
         ),
         DRIFTS.empty() if drifts is None else drifts,
+        ALTERNATIVES.empty() if tried is None else tried,
     )  # fmt: skip
 
 
