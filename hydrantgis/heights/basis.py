@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from hydrantgis.heights.changes import SurfaceGrade
-    from hydrantgis.heights.grade import GradeFit
+    from hydrantgis.heights.gradefit import GradeFit
     from hydrantgis.standards.rules import HeightRule
 
 BASIS_COLUMNS = (

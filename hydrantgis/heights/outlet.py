@@ -18,7 +18,7 @@ import pandas as pd
 from hydrantgis.ground.tables import MEASURED_TO, READINGS
 from hydrantgis.ground.text import datum_key, fill
 from hydrantgis.heights.epochs import ONE_SURVEY_DAYS
-from hydrantgis.heights.grade import CONTACT_GRADE_SD_FT
+from hydrantgis.heights.gradefit import CONTACT_GRADE_SD_FT
 from hydrantgis.standards.methods import (
     CONFIRM_IN,
     CONFIRMED_WITHIN_IN,
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from hydrantgis.heights.changes import SurfaceGrade
-    from hydrantgis.heights.grade import GradeFit
+    from hydrantgis.heights.gradefit import GradeFit
     from hydrantgis.standards.rules import HeightRule
 
 _OUTLET_OF = {told: told.split("-")[0] for told in MEASURED_TO}

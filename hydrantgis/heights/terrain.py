@@ -23,7 +23,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hydrantgis.heights.grade import OUTLIER_DEVIATIONS, OUTLIER_FLOOR_FT
+from hydrantgis.heights.grade import OUTLIER_DEVIATIONS
+from hydrantgis.heights.gradefit import OUTLIER_FLOOR_FT
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray

@@ -20,12 +20,11 @@ from hydrantgis.ground.plane import xy
 from hydrantgis.ground.results import EFFECTS, SCENARIO
 from hydrantgis.ground.tables import PROVENANCE
 from hydrantgis.ground.text import datum_key
+from hydrantgis.heights.carry import after_change, without_ground
 from hydrantgis.heights.changes import (
     Change,
     SurfaceGrade,
-    after_change,
     planned_change,
-    without_ground,
     works_change,
 )
 from hydrantgis.heights.works import grade_change_in

@@ -18,19 +18,17 @@ from hydrantgis.ground.results import GRADES, OUTLET_HEIGHTS
 from hydrantgis.ground.tables import OUTLETS, READINGS, SURFACES, WORKS
 from hydrantgis.ground.text import datum_key, fill
 from hydrantgis.heights.basis import standing
+from hydrantgis.heights.carry import carried_forward, older_than_kit, undated_over
 from hydrantgis.heights.changes import (
     Change,
     SurfaceGrade,
-    carried_forward,
     last_built,
-    older_than_kit,
     shots_change,
     terrain_change,
-    undated_over,
     works_change,
 )
 from hydrantgis.heights.epochs import TOLD_APART
-from hydrantgis.heights.grade import GradeFit, grade_at
+from hydrantgis.heights.grade import grade_at
 from hydrantgis.heights.outlet import ReadingHeights, reading_heights
 from hydrantgis.heights.shots import readings_of_shots
 from hydrantgis.intake.datums import shift_between
@@ -43,6 +41,7 @@ if TYPE_CHECKING:
     import pyproj
     from numpy.typing import NDArray
 
+    from hydrantgis.heights.gradefit import GradeFit
     from hydrantgis.register.store import Register
     from hydrantgis.standards.rules import HeightRule
 

@@ -14,12 +14,11 @@ from hypothesis import strategies as st
 
 from hydrantgis.ground.tables import WORKS
 from hydrantgis.heights.basis import basis_heights
+from hydrantgis.heights.carry import after_change, carried_forward
 from hydrantgis.heights.changes import (
     TOLD_APART,
     Change,
     SurfaceGrade,
-    after_change,
-    carried_forward,
     planned_change,
     terrain_change,
     works_change,

@@ -17,7 +17,8 @@ from hydrantgis.heights.epochs import (
     standing,
     survey_on,
 )
-from hydrantgis.heights.grade import CONTACT_GRADE_SD_FT, grade_at
+from hydrantgis.heights.grade import grade_at
+from hydrantgis.heights.gradefit import CONTACT_GRADE_SD_FT
 from hydrantgis.heights.outlet import reading_heights
 from hydrantgis.standards.load import load_rule
 

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from hydrantgis.heights.grade import OUTLIER_FLOOR_FT, grade_at
+from hydrantgis.heights.grade import grade_at
+from hydrantgis.heights.gradefit import OUTLIER_FLOOR_FT
 
 CROSS = np.array([[10.0, 0], [-10, 0], [0, 10], [0, -10], [7, 7]])
 

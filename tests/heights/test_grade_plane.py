@@ -9,11 +9,11 @@ from hypothesis import strategies as st
 from scipy import linalg
 
 from hydrantgis.heights.grade import (
-    CONTACT_GRADE_SD_FT,
     UNCHECKED_SD_FT,
     USUAL_SLOPE,
     grade_at,
 )
+from hydrantgis.heights.gradefit import CONTACT_GRADE_SD_FT
 
 
 def textbook(hydrant, shots, z, own_sd):
