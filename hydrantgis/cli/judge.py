@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-    from hydrantgis.job import Checked
+    from hydrantgis.job import Checked, Chosen
     from hydrantgis.season.lists import Season
 
 _REMEDY_WORDS = {
@@ -182,6 +182,12 @@ def plan(
     rule: o.Rule = None,
     kits: o.Kits = None,
     outlet: o.Outlet = None,
+    season_file: Annotated[
+        Path | None, typer.Option("--season", help="TOML: budget, crew hours, weights.")
+    ] = None,
+    write_season: Annotated[
+        Path | None, typer.Option(help="Begin a season file there, every key explained.")
+    ] = None,
     out: o.Out = Path("hydrantgis-season"),
     strict: o.Strict = False,
     as_json: o.Json = False,
@@ -191,21 +197,29 @@ def plan(
     """
     Next season's list by area: which hydrants, which kits, and what needs something else.
 
-    Writes OUT/season.gpkg and each list as CSV with text ids. Budget, days and crews are not
-    weighed.
+    Writes OUT/season.gpkg and each list as CSV with text ids. With --season the jobs of the highest
+    priority within its budget and crew hours are chosen, with the reason of each.
 
     \b
     Example:
       hydrantgis plan --rule nfpa24-2019 --kits generic --out season-2027
+      hydrantgis plan --write-season season-2027.toml
+      hydrantgis plan --rule nfpa24-2019 --kits our-kits.toml --season season-2027.toml
     """
     from hydrantgis import job
+
+    if write_season is not None:
+        _begin_season(write_season, dry_run=dry_run)
+        return
+    words = None if season_file is None else job.load_season(season_file)
 
     tell = teller(quiet=quiet)
     result = job.check(
         register, rule=rule, kits=kits, outlet=outlet_said(outlet), command=typed(), tell=tell
     )
     season = job.plan(result)
-    paths = [] if dry_run else job.write_season(season, out, result=result)
+    chosen = None if words is None else job.choose_season(result, words)
+    paths = [] if dry_run else job.write_season(season, out, result=result, chosen=chosen)
     if as_json:
         import json
 
@@ -217,12 +231,15 @@ def plan(
                 "kits": json.loads(season.kit_totals.to_json(orient="records")),
                 "orders": json.loads(season.orders.to_json(orient="records")),
                 "money": result.kits.money,
+                "selection": None if chosen is None else _selection_json(chosen),
                 "files": [str(path) for path in paths],
             }
         )
     else:
         put(f"Rule {result.rule.rule_id}: {result.rule}")
         _put_season(season, result.kits.money)
+        if chosen is not None:
+            _put_selection(chosen)
         put("nothing was written (dry run)" if dry_run else f"Lists: {out}")
         put_caution()
     _end(result, strict=strict)
@@ -274,6 +291,55 @@ def _put_season(season: Season, money: str | None) -> None:
         bare = int(orders["unit_cost"].isna().sum())
         if priced and bare:
             put(f"  {bare:,} of these have no price and are not in the sum")
+    put()
+
+
+def _begin_season(path: Path, *, dry_run: bool) -> None:
+    from hydrantgis.ground.errors import WordsError
+    from hydrantgis.standards.load import template_of
+
+    if path.exists():
+        raise WordsError("there is a file of that name", where=str(path), do="name another")
+    if not dry_run:
+        path.write_text(template_of("season"), encoding="utf-8", newline="\n")
+    put("nothing was written (dry run)" if dry_run else f"Season file: {path}")
+
+
+def _selection_json(chosen: Chosen) -> dict[str, Any]:
+    told = chosen.selected
+    return {
+        "season": chosen.words.season_id, "jobs": len(chosen.table),
+        "selected": int(chosen.table["selected"].sum()), "priority": told.value,
+        "bound": told.bound, "gap": told.gap, "by_greedy": told.by_greedy, "cost": told.cost,
+        "available": chosen.available, "hours": told.hours, "binding": list(told.binding),
+        "why_none": list(told.why_none),
+        "left_out": chosen.table[~chosen.table["selected"]].groupby("why").size().to_dict(),
+    }  # fmt: skip
+
+
+def _put_selection(chosen: Chosen) -> None:
+    told, words, table = chosen.selected, chosen.words, chosen.table
+    put(f"Season {words.season_id}: {words.title}, {words.starts_on} to {words.ends_on}")
+    if told.why_none:
+        put(f"  no plan: {'; '.join(told.why_none)}")
+        put()
+        return
+    done = table[table["selected"]]
+    whole = float(table["priority"].sum())
+    rows = [
+        ("jobs", f"{len(done):,} of {len(table):,}", f"in {done['area_id'].nunique()} areas"),
+        ("priority", f"{told.value:,.1f} of {whole:,.1f}",
+         f"no choice could have more than {told.bound:,.1f}; greedy has {told.by_greedy:,.1f}"),
+        ("cost", f"{told.cost:,.2f}", f"of {chosen.available:,.2f} {words.money}, "
+         f"{words.contingency_share:.0%} of {words.budget:,.0f} kept back"),
+        ("crew hours", f"{told.hours:,.1f}", f"of {words.crew_hours:,.1f}"),
+        ("binding", ", ".join(told.binding) or "nothing", ""),
+    ]  # fmt: skip
+    grid(rows, right=(1,))
+    left = table[~table["selected"]].groupby("why").size()
+    if len(left):
+        put("Left out")
+        grid([(why, f"{n:,}") for why, n in left.items()], right=(1,))
     put()
 
 

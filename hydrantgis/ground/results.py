@@ -239,6 +239,33 @@ JOBS = Table(
 )
 
 
+SELECTION = Table(
+    name="selection",
+    title="Jobs of the season",
+    about="Every kit job with its priority and its parts, and whether the season does it.",
+    key="hydrant_id",
+    columns=(
+        _ID,
+        _AREA,
+        c.flag("selected", "Selected", "Whether the season does it."),
+        c.text("why", "Why", "Why it is in or out."),
+        c.real("priority", "Priority", "The weighted sum of its parts.", 0),
+        c.share("severity", "Severity", "How far outside the window, and how surely."),
+        c.share("protects", "Protects", "Whether a facility is near."),
+        c.share("alone", "Alone", "How far the next usable hydrant is."),
+        c.share("age", "Age", "Of the reading."),
+        c.text("priority_reasons", "Reasons", "The parts in words."),
+        c.real("job_cost", "Job cost", "Kit and crew, in the money of the season.", 0),
+        c.real("job_hours", "Crew hours", "Of the job, digging included.", 0),
+        CHECKED["remedy"],
+        CHECKED["kit_id"],
+        CHECKED["outlet_height_in"],
+        CHECKED["reading_date"],
+    ),
+    geometry="Point",
+)
+
+
 def _list(name: str, title: str, about: str) -> Table:
     return Table(
         name=name,
@@ -339,6 +366,6 @@ ALL_TABLES = (
     HYDRANTS, READINGS, SHOTS, AREAS, VALVES, MAINS, FACILITIES, WORKS, SURFACES, HISTORY,
     IMPORTS, FINDINGS, EXCEPTIONS, CHANGES, CHECKED, OUTLET_HEIGHTS, ALTERNATIVES, GRADES, DRIFTS,
     VISITS, SCENARIO, PROVENANCE, SETTINGS, JOBS, *OTHER_LISTS.values(), AREA_TOTALS, KIT_TOTALS,
-    ORDERS, SWEEP,
+    ORDERS, SWEEP, SELECTION,
 )  # fmt: skip
 """Every table there is."""

@@ -16,14 +16,15 @@ from hydrantgis.job.explaining import Explained, explain
 from hydrantgis.job.foretelling import Foretold, scenario
 from hydrantgis.job.heights import SHOT_RADIUS_FT
 from hydrantgis.job.moment import quiet, the_time
+from hydrantgis.job.seasoning import Chosen, choose_season, load_season
 from hydrantgis.job.showing import draw_map, map_words, plan, write_season
 from hydrantgis.job.standing import keep_standards, standards_for
 from hydrantgis.job.surfacing import FROM_METADATA, FROM_SHOTS, Surfaced, bring_surface
 from hydrantgis.job.sweeping import Swept, sweep, windows_of
 
 __all__ = [
-    "FROM_METADATA", "FROM_SHOTS", "SHOT_RADIUS_FT", "Checked", "Explained", "Foretold",
-    "IntakeWords", "Surfaced", "Swept", "beside", "bring_in", "bring_surface", "check", "draw_map",
-    "explain", "keep_standards", "map_words", "plan", "quiet", "scenario", "standards_for",
-    "sweep", "the_time", "windows_of", "write_season",
+    "FROM_METADATA", "FROM_SHOTS", "SHOT_RADIUS_FT", "Checked", "Chosen", "Explained", "Foretold",
+    "IntakeWords", "Surfaced", "Swept", "beside", "bring_in", "bring_surface", "check",
+    "choose_season", "draw_map", "explain", "keep_standards", "load_season", "map_words", "plan",
+    "quiet", "scenario", "standards_for", "sweep", "the_time", "windows_of", "write_season",
 ]  # fmt: skip

@@ -11,6 +11,7 @@ import pandas as pd
 
 from hydrantgis.assess.alternatives import alternatives
 from hydrantgis.deliver.lists import write_csv
+from hydrantgis.ground.results import SELECTION
 from hydrantgis.ground.tables import PROVENANCE
 from hydrantgis.register.geopackage import write_geopackage
 from hydrantgis.season.lists import Season, season_lists
@@ -20,7 +21,9 @@ if TYPE_CHECKING:
     import folium
 
     from hydrantgis.deliver.looks import MapWords
+    from hydrantgis.ground.table import Table
     from hydrantgis.job.checking import Checked
+    from hydrantgis.job.seasoning import Chosen
 
 
 def plan(result: Checked) -> Season:
@@ -37,7 +40,9 @@ def plan(result: Checked) -> Season:
     )  # fmt: skip
 
 
-def write_season(season: Season, folder: Path | str, *, result: Checked) -> list[Path]:
+def write_season(
+    season: Season, folder: Path | str, *, result: Checked, chosen: Chosen | None = None
+) -> list[Path]:
     """
     Write the season as a GeoPackage, with what it rests on, and every list as CSV.
 
@@ -49,6 +54,8 @@ def write_season(season: Season, folder: Path | str, *, result: Checked) -> list
         Where the files go; made where it is not there.
     result
         The check that the season was planned from.
+    chosen
+        What of it is done, where that was chosen.
 
     Returns
     -------
@@ -57,10 +64,13 @@ def write_season(season: Season, folder: Path | str, *, result: Checked) -> list
     """
     place = Path(folder)
     package = place / "season.gpkg"
-    layers = [*season.layers(), (PROVENANCE, result.provenance)]
+    lists: list[tuple[Table, pd.DataFrame]] = list(season.layers())
+    if chosen is not None:
+        lists.append((SELECTION, chosen.table))
+    layers = [*lists, (PROVENANCE, result.provenance)]
     write_geopackage(package, layers, moment=result.moment)
     paths = [package]
-    for table, frame in season.layers():
+    for table, frame in lists:
         paths.append(place / f"season_{table.name}.csv")
         write_csv(paths[-1], table, frame)
     return paths

@@ -41,8 +41,9 @@ def priority(hydrants: gpd.GeoDataFrame, facilities: gpd.GeoDataFrame) -> pd.Dat
     Returns
     -------
     priority
-        Index of `hydrants`, columns `priority`, from 1 on, and `priority_reasons`, missing where
-        nothing raises it. Distances are straight lines; a hydrant without a place has 1.
+        Index of `hydrants`, columns `protects` and `alone`, each from 0 to 1, `priority`, 1 and
+        both of them by `PROTECTS` and `ALONE`, and `priority_reasons`, missing where nothing raises
+        it. Distances are straight lines; a hydrant without a place has 1.
 
     Examples
     --------
@@ -57,11 +58,11 @@ def priority(hydrants: gpd.GeoDataFrame, facilities: gpd.GeoDataFrame) -> pd.Dat
     ([2.5, 1.5], 'school within 100 ft; next hydrant 750 ft away')
     """
     n = len(hydrants)
-    weight, reasons = np.ones(n), np.full(n, "", dtype=object)
+    near_one, alone, reasons = np.zeros(n), np.zeros(n), np.full(n, "", dtype=object)
     here = xy(hydrants.geometry)
     placed = np.asarray(np.isfinite(here).all(axis=1), dtype=bool)
     if not placed.any() or hydrants.crs is None:
-        return _told(hydrants, weight, reasons)
+        return _told(hydrants, near_one, alone, reasons)
     to_plane = plane_ft(here, hydrants.crs)
     flat = np.column_stack(to_plane.transform(here[:, 0], here[:, 1]))
     there = xy(facilities.geometry)
@@ -72,7 +73,7 @@ def priority(hydrants: gpd.GeoDataFrame, facilities: gpd.GeoDataFrame) -> pd.Dat
         near = apart <= PROTECTS_FT
         rows = np.flatnonzero(placed)[near]
         kind = facilities["facility_class"].fillna("facility").to_numpy(dtype=object)[known]
-        weight[rows] += PROTECTS
+        near_one[rows] = 1.0
         reasons[rows] = fill(
             "{kind} within {ft} ft", kind=kind[which[near]], ft=apart[near].round()
         )
@@ -81,10 +82,10 @@ def priority(hydrants: gpd.GeoDataFrame, facilities: gpd.GeoDataFrame) -> pd.Dat
     next_ft = _next_ft(flat, placed, usable)
     share = np.clip((next_ft - ALONE_FT) / ALONE_FT, 0.0, 1.0)
     rows = np.flatnonzero(share > 0)
-    weight[rows] += ALONE * share[rows]
+    alone[rows] = share[rows]
     joint = np.where(reasons[rows] == "", "", reasons[rows] + "; ")
     reasons[rows] = joint + fill("next hydrant {ft} ft away", ft=next_ft[rows].round())
-    return _told(hydrants, weight, reasons)
+    return _told(hydrants, near_one, alone, reasons)
 
 
 def _next_ft(
@@ -105,8 +106,19 @@ def _next_ft(
 
 
 def _told(
-    hydrants: pd.DataFrame, weight: NDArray[np.float64], reasons: NDArray[np.object_]
+    hydrants: pd.DataFrame,
+    near_one: NDArray[np.float64],
+    alone: NDArray[np.float64],
+    reasons: NDArray[np.object_],
 ) -> pd.DataFrame:
     said = pd.Series(reasons, index=hydrants.index, dtype="str")
     said = said.mask(said == "")
-    return pd.DataFrame({"priority": weight, "priority_reasons": said}, index=hydrants.index)
+    return pd.DataFrame(
+        {
+            "protects": near_one,
+            "alone": alone,
+            "priority": 1.0 + PROTECTS * near_one + ALONE * alone,
+            "priority_reasons": said,
+        },
+        index=hydrants.index,
+    )
