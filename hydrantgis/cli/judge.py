@@ -240,6 +240,7 @@ def plan(
         _put_season(season, result.kits.money)
         if chosen is not None:
             _put_selection(chosen)
+        put_findings(season.findings)
         put("nothing was written (dry run)" if dry_run else f"Lists: {out}")
         put_caution()
     _end(result, strict=strict)

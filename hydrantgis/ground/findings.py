@@ -378,6 +378,13 @@ CODES: dict[str, Kind] = {
         "see that the barrel still drains, above ground water",
     ),
     # what the season room notices
+    "no-branch-valve": Kind(
+        _W, "no branch valve is drawn within 50 ft of the hydrant that is its own",
+        "find the valve on site before the work is planned; the main valves round it are named",
+    ),
+    "turns-unusual": Kind(
+        _N, "the recorded turns are not those of a gate valve of that size", "count them on site"
+    ),
     "no-area": Kind(_W, "the hydrant lies in no area", "extend an area, or leave it"),
     "areas-overlap": Kind(
         _W, "the hydrant lies in several areas; the first by id was taken", "mend the areas"

@@ -239,6 +239,25 @@ JOBS = Table(
 )
 
 
+ISOLATION = Table(
+    name="isolation",
+    title="Isolating valves",
+    about="The valve that isolates the hydrant of each job, as far as it is drawn.",
+    key="hydrant_id",
+    columns=(
+        _ID,
+        c.text("valve_id", "Valve", "The utility's own number of the branch valve."),
+        c.feet("distance_ft", "Distance", "From the hydrant.", 0),
+        c.text("direction", "Direction", "From the hydrant, grid north up."),
+        VALVES["size_in"],
+        VALVES["turns"],
+        c.real("turns_least", "Turns, least", "That are usual for the size.", 0),
+        c.real("turns_most", "Turns, most", "That are usual for the size.", 0),
+        c.text("main_valves", "Main valves", "The nearest ones, where no branch valve is known."),
+        c.text("note", "Note", "What is to be done on site."),
+    ),
+)
+
 SELECTION = Table(
     name="selection",
     title="Jobs of the season",
@@ -366,6 +385,6 @@ ALL_TABLES = (
     HYDRANTS, READINGS, SHOTS, AREAS, VALVES, MAINS, FACILITIES, WORKS, SURFACES, HISTORY,
     IMPORTS, FINDINGS, EXCEPTIONS, CHANGES, CHECKED, OUTLET_HEIGHTS, ALTERNATIVES, GRADES, DRIFTS,
     VISITS, SCENARIO, PROVENANCE, SETTINGS, JOBS, *OTHER_LISTS.values(), AREA_TOTALS, KIT_TOTALS,
-    ORDERS, SWEEP, SELECTION,
+    ORDERS, SWEEP, SELECTION, ISOLATION,
 )  # fmt: skip
 """Every table there is."""

@@ -16,7 +16,7 @@ from hydrantgis.assess import check as assess
 from hydrantgis.deliver.provenance import provenance
 from hydrantgis.ground.findings import findings, join_findings
 from hydrantgis.ground.results import CHECKED, GRADES, OUTLET_HEIGHTS
-from hydrantgis.ground.tables import AREAS, EXCEPTIONS, FACILITIES, MAINS, PROVENANCE
+from hydrantgis.ground.tables import AREAS, EXCEPTIONS, FACILITIES, MAINS, PROVENANCE, VALVES
 from hydrantgis.heights.drift import drifts
 from hydrantgis.job.heights import Heights, heights_of
 from hydrantgis.job.moment import quiet
@@ -45,7 +45,7 @@ class Checked:
         The `checked` table.
     heights
         What the verdicts rest on.
-    areas, mains, facilities
+    areas, mains, facilities, valves
         What else it was made from, for maps and lists.
     exceptions
         Rows that never came into the register, and findings of the check.
@@ -62,6 +62,7 @@ class Checked:
     areas: gpd.GeoDataFrame
     mains: gpd.GeoDataFrame
     facilities: gpd.GeoDataFrame
+    valves: gpd.GeoDataFrame
     exceptions: gpd.GeoDataFrame
     findings: pd.DataFrame
     provenance: pd.DataFrame
@@ -161,6 +162,7 @@ def check(
         areas=areas,
         mains=gpd.GeoDataFrame(store.read(MAINS)),
         facilities=gpd.GeoDataFrame(store.read(FACILITIES)),
+        valves=gpd.GeoDataFrame(store.read(VALVES)),
         exceptions=_exceptions(store, noticed, hydrants),
         findings=noticed,
         provenance=provenance(

@@ -16,6 +16,7 @@ from hydrantgis.ground.results import (
     ALTERNATIVES,
     AREA_TOTALS,
     DRIFTS,
+    ISOLATION,
     JOBS,
     KIT_REMEDIES,
     KIT_TOTALS,
@@ -24,7 +25,8 @@ from hydrantgis.ground.results import (
     VERDICTS,
     VISITS,
 )
-from hydrantgis.ground.tables import FACILITIES
+from hydrantgis.ground.tables import FACILITIES, VALVES
+from hydrantgis.season.isolation import isolation
 from hydrantgis.season.priority import priority
 from hydrantgis.season.visits import visits
 
@@ -51,8 +53,10 @@ class Season:
         By remedy, the tables of `OTHER_LISTS`.
     area_totals, kit_totals, orders
         The tables of those names; a missing area stands as blank, last.
-    alternatives
-        What could be tried at each job.
+    alternatives, isolation
+        What could be tried at each job, and which valve isolates it.
+    findings
+        What was noticed.
     visits, drifts
         The tables of those names: where to measure next, and how fast heights change.
     """
@@ -65,6 +69,8 @@ class Season:
     visits: gpd.GeoDataFrame
     drifts: pd.DataFrame
     alternatives: pd.DataFrame
+    isolation: pd.DataFrame
+    findings: pd.DataFrame
 
     def layers(self) -> list[tuple[Table, pd.DataFrame]]:
         """Every table with its declaration, for a writer."""
@@ -76,6 +82,7 @@ class Season:
             (VISITS, self.visits),
             (DRIFTS, self.drifts),
             (ALTERNATIVES, self.alternatives),
+            (ISOLATION, self.isolation),
             *((OTHER_LISTS[remedy], frame) for remedy, frame in self.others.items()),
         ]
 
@@ -92,6 +99,7 @@ def season_lists(
     screening: ArrayLike = False,
     kits: Sequence[Kit] = (),
     tried: pd.DataFrame | None = None,
+    valves: gpd.GeoDataFrame | None = None,
 ) -> Season:
     """
     Put the checked hydrants into lists by area.
@@ -114,6 +122,8 @@ def season_lists(
         As `hydrantgis.season.visits.visits`.
     kits
         Of the catalogue, for costs and stock.
+    valves
+        The table of that name, for isolation; none are known where it is None.
     tried
         The `alternatives` table of the jobs; none where it is None.
 
@@ -147,6 +157,9 @@ def season_lists(
         return gpd.GeoDataFrame(table.conform(rows))
 
     jobs = listed(JOBS, KIT_REMEDIES)
+    if valves is None:
+        valves = gpd.GeoDataFrame(VALVES.empty(hydrants.crs))
+    isolated, noticed = isolation(jobs, hydrants, valves)
     others = {remedy: listed(table, (remedy,)) for remedy, table in OTHER_LISTS.items()}
     if facilities is None:
         facilities = gpd.GeoDataFrame(FACILITIES.empty(hydrants.crs))
@@ -159,6 +172,7 @@ def season_lists(
         ),
         DRIFTS.empty() if drifts is None else drifts,
         ALTERNATIVES.empty() if tried is None else tried,
+        isolated, noticed,
     )  # fmt: skip
 
 
