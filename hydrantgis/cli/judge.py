@@ -247,8 +247,6 @@ def plan(
 
 
 def _put_season(season: Season, money: str | None) -> None:
-    import pandas as pd
-
     areas = season.area_totals
     put()
     put("By area")
@@ -270,7 +268,7 @@ def _put_season(season: Season, money: str | None) -> None:
     stocked, priced = orders["on_hand"].notna().any(), orders["unit_cost"].notna().any()
     rows = [("family", "kit", "needed", "waiting")]
     cells = [
-        orders["family"].replace("", pd.NA).fillna("(family not recorded)"), orders["kit_id"],
+        orders["family"].fillna("(family not recorded)").map(_few_families), orders["kit_id"],
         orders["kits"].map("{:,}".format), orders["waiting"].map("{:,}".format),
     ]  # fmt: skip
     if stocked:
@@ -295,6 +293,12 @@ def _put_season(season: Season, money: str | None) -> None:
     put()
 
 
+def _few_families(names: str) -> str:
+    """Families that share a kit, the first two of many."""
+    each = names.split(" / ")
+    return names if len(each) <= 3 else f"{', '.join(each[:2])} and {len(each) - 2} more"
+
+
 def _begin_season(path: Path, *, dry_run: bool) -> None:
     from hydrantgis.ground.errors import WordsError
     from hydrantgis.standards.load import template_of
@@ -313,7 +317,7 @@ def _selection_json(chosen: Chosen) -> dict[str, Any]:
         "selected": int(chosen.table["selected"].sum()), "priority": told.value,
         "bound": told.bound, "gap": told.gap, "by_greedy": told.by_greedy, "cost": told.cost,
         "available": chosen.available, "hours": told.hours, "binding": list(told.binding),
-        "why_none": list(told.why_none),
+        "why_none": list(told.why_none), "unpriced": chosen.unpriced,
         "left_out": chosen.table[~chosen.table["selected"]].groupby("why").size().to_dict(),
     }  # fmt: skip
 
@@ -321,6 +325,8 @@ def _selection_json(chosen: Chosen) -> dict[str, Any]:
 def _put_selection(chosen: Chosen) -> None:
     told, words, table = chosen.selected, chosen.words, chosen.table
     put(f"Season {words.season_id}: {words.title}, {words.starts_on} to {words.ends_on}")
+    if chosen.unpriced:
+        put(f"  {chosen.unpriced:,} of {len(table):,} jobs have no price and cannot be chosen")
     if told.why_none:
         put(f"  no plan: {'; '.join(told.why_none)}")
         put()

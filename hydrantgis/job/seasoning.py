@@ -45,6 +45,11 @@ class Chosen:
     selected: Selected
 
     @property
+    def unpriced(self) -> int:
+        """Jobs that have no price, and cannot be chosen."""
+        return int(self.table["job_cost"].isna().sum())
+
+    @property
     def available(self) -> float:
         """The budget less what is kept back. [money]"""
         return self.words.budget * (1.0 - self.words.contingency_share)

@@ -82,6 +82,7 @@ def isolation(
         Hydrants without a branch valve, and valves whose recorded turns are unusual.
     """
     table = pd.DataFrame({"hydrant_id": jobs["hydrant_id"].to_numpy(dtype=object)})
+    table["note"] = _CONFIRM
     if not len(jobs) or jobs.crs is None:
         return ISOLATION.conform(table), no_findings()
     every = xy(hydrants.geometry)
@@ -107,11 +108,14 @@ def isolation(
         valve_id=ids, distance_ft=np.where(has, apart, np.nan),
         direction=_directions(east_north), size_in=size, turns=turns, turns_least=least,
         turns_most=most, main_valves=_round(here, there, valves, placed & ~branch, ~has),
-        note=_CONFIRM,
     )  # fmt: skip
     odd = has & ((turns < least - TURNS_OFF) | (turns > most + TURNS_OFF))
     return ISOLATION.conform(table), join_findings(
-        findings("no-branch-valve", table="hydrants", keys=table["hydrant_id"][~has]),
+        findings(
+            "no-branch-valve", table="hydrants",
+            keys=table["hydrant_id"][~has] if len(valves) else ["(all)"],
+            messages=None if len(valves) else "there are no valves in the register",
+        ),
         findings(
             "turns-unusual", table="valves", keys=ids[odd], column="turns",
             values=[f"{v:g}" for v in turns[odd]],

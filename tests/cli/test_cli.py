@@ -22,7 +22,8 @@ DATA = ROOT / "data_demo"
 COMMANDS = (
     ["demo"], ["inspect"], ["import"], ["survey"], ["check"], ["plan"], ["map"],
     ["rules", "list"], ["rules", "show"], ["rules", "validate"], ["rules", "keep"],
-    ["kits", "list"], ["kits", "show"], ["kits", "validate"], ["kits", "keep"],
+    ["kits", "list"], ["kits", "show"], ["kits", "template"], ["kits", "validate"],
+    ["kits", "keep"], ["scenario"],
 )  # fmt: skip
 
 
