@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from hydrantgis.intake.words import IntakeWords
     from hydrantgis.register.additions import Added
 
-LAYER_KINDS = ("hydrants", "areas", "valves", "mains", "facilities", "works")
+LAYER_KINDS = ("hydrants", "areas", "valves", "mains", "streets", "facilities", "works")
 SURVEY_KINDS = ("readings", "shots")
 
 
@@ -157,7 +157,7 @@ def import_layer(
     source: o.Source,
     as_kind: Annotated[
         str | None,
-        typer.Option("--as", help="hydrants, areas, valves, mains, facilities or works."),
+        typer.Option("--as", help="hydrants, areas, valves, mains, streets, facilities or works."),
     ] = None,
     register: o.RegisterFile = o.DEFAULT_REGISTER,
     crs: o.Crs = None,
@@ -194,7 +194,7 @@ def import_layer(
     quiet: o.Quiet = False,
 ) -> None:
     """
-    Hydrants, areas, valves, mains or facilities into the register.
+    Hydrants, areas, valves, mains, streets or facilities into the register.
 
     Every row is accounted for: accepted, held until someone decides, or rejected. The first hydrant
     layer makes the register and gives it its CRS. A newer vintage of it, one that holds at least

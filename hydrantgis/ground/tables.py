@@ -33,8 +33,8 @@ EVENTS = (
 )  # fmt: skip
 CHANGE_KINDS = ("new", "gone", "moved", "changed", "reappeared", "renumbered")
 KINDS = (
-    "hydrants", "areas", "valves", "mains", "facilities", "works", "readings", "shots", "terrain",
-    "surface",
+    "hydrants", "areas", "valves", "mains", "streets", "facilities", "works", "readings", "shots",
+    "terrain", "surface",
 )  # fmt: skip
 SURFACE_ROLES = ("terrain", "design")
 SAMPLED = ("ok", "outside", "nodata", "no-location")
@@ -181,6 +181,19 @@ MAINS = Table(
     geometry="MultiLineString",
 )
 
+STREETS = Table(
+    name="streets",
+    title="Streets",
+    about="Centerlines of streets, along which distances are measured.",
+    key="street_id",
+    columns=(
+        c.text("street_id", "Street", "Id of the line.", required=True),
+        c.text("street_title", "Street title", "Its name."),
+        _SOURCE,
+    ),
+    geometry="MultiLineString",
+)
+
 FACILITIES = Table(
     name="facilities",
     title="Facilities",
@@ -230,7 +243,7 @@ SURFACES = Table(
     ),
 )
 
-REFERENCE_LAYERS = {t.name: t for t in (AREAS, VALVES, MAINS, FACILITIES, WORKS)}
+REFERENCE_LAYERS = {t.name: t for t in (AREAS, VALVES, MAINS, STREETS, FACILITIES, WORKS)}
 """Layers of which a new import replaces what came from the same source."""
 
 HISTORY = Table(
@@ -350,6 +363,6 @@ SETTINGS = Table(
 )
 
 INTAKE_TABLES = {
-    t.name: t for t in (HYDRANTS, AREAS, VALVES, MAINS, FACILITIES, WORKS, READINGS, SHOTS)
+    t.name: t for t in (HYDRANTS, AREAS, VALVES, MAINS, STREETS, FACILITIES, WORKS, READINGS, SHOTS)
 }
 """What a source can be read as."""

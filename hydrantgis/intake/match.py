@@ -144,6 +144,14 @@ NAMES: dict[str, tuple[str, ...]] = {
     "turns": ("turns", "no_turns", "turns_to_close"),
     "main_id": ("main_id", "main_no", "main", "pipe_id", "facilityid", "asset_id", "name"),
     "material": ("material", "mat", "pipe_material"),
+    "street_id": (
+        "street_id", "segment_id", "seg_id", "centerline_id", "street_no", "road_id", "link_id",
+        "edge_id", "linearid", "tlid", "osm_id", "facilityid", "asset_id", "id",
+    ),
+    "street_title": (
+        "street_title", "street_name", "full_name", "st_name", "road_name", "street", "name",
+        "rd_name", "title", "calle", "rue", "strasse", "straat",
+    ),
     "facility_id": ("facility_id", "fac_no", "fac_id", "facilityid", "id"),
     "facility_class": ("facility_class", "class", "category", "type", "use"),
     "facility_title": ("facility_title", "name", "title", "facility_name"),

@@ -55,14 +55,15 @@ def bring_in(
     source
         A vector layer or a table.
     kind
-        `hydrants`, `areas`, `valves`, `mains`, `facilities`, `readings` or `shots`.
+        `hydrants`, `areas`, `valves`, `mains`, `streets`, `facilities`, `works`, `readings` or
+        `shots`.
     words
         What the user says about the source.
     now
         The time to record, in UTC; the clock's where it is None.
     replace
-        Of areas, valves, mains or facilities: take away what came from other sources. Of hydrants:
-        the layer is the whole inventory, and what it lacks is retired.
+        Of areas, valves, mains, streets or facilities: take away what came from other sources. Of
+        hydrants: the layer is the whole inventory, and what it lacks is retired.
     adds
         Of hydrants: nothing that the layer lacks is retired.
     dry_run

@@ -16,7 +16,15 @@ from hydrantgis.assess import check as assess
 from hydrantgis.deliver.provenance import provenance
 from hydrantgis.ground.findings import findings, join_findings
 from hydrantgis.ground.results import CHECKED, GRADES, OUTLET_HEIGHTS
-from hydrantgis.ground.tables import AREAS, EXCEPTIONS, FACILITIES, MAINS, PROVENANCE, VALVES
+from hydrantgis.ground.tables import (
+    AREAS,
+    EXCEPTIONS,
+    FACILITIES,
+    MAINS,
+    PROVENANCE,
+    STREETS,
+    VALVES,
+)
 from hydrantgis.heights.drift import drifts
 from hydrantgis.job.heights import Heights, heights_of
 from hydrantgis.job.moment import quiet
@@ -45,7 +53,7 @@ class Checked:
         The `checked` table.
     heights
         What the verdicts rest on.
-    areas, mains, facilities, valves
+    areas, mains, streets, facilities, valves
         What else it was made from, for maps and lists.
     exceptions
         Rows that never came into the register, and findings of the check.
@@ -61,6 +69,7 @@ class Checked:
     heights: Heights
     areas: gpd.GeoDataFrame
     mains: gpd.GeoDataFrame
+    streets: gpd.GeoDataFrame
     facilities: gpd.GeoDataFrame
     valves: gpd.GeoDataFrame
     exceptions: gpd.GeoDataFrame
@@ -161,6 +170,7 @@ def check(
         heights=heights,
         areas=areas,
         mains=gpd.GeoDataFrame(store.read(MAINS)),
+        streets=gpd.GeoDataFrame(store.read(STREETS)),
         facilities=gpd.GeoDataFrame(store.read(FACILITIES)),
         valves=gpd.GeoDataFrame(store.read(VALVES)),
         exceptions=_exceptions(store, noticed, hydrants),

@@ -25,7 +25,16 @@ from hypothesis import strategies as st
 
 from hydrantgis import job
 from hydrantgis.ground.errors import LockedError, RegisterError, UnreadableError
-from hydrantgis.ground.tables import AREAS, EXCEPTIONS, FINDINGS, HISTORY, HYDRANTS, IMPORTS, SHOTS
+from hydrantgis.ground.tables import (
+    AREAS,
+    EXCEPTIONS,
+    FINDINGS,
+    HISTORY,
+    HYDRANTS,
+    IMPORTS,
+    SHOTS,
+    STREETS,
+)
 from hydrantgis.intake.words import IntakeWords
 from hydrantgis.register.events import imported_events, state_after
 from hydrantgis.register.store import Register
@@ -187,6 +196,29 @@ def test_a_register_of_a_later_format_is_refused(register) -> None:
     with pytest.raises(RegisterError, match="format"):
         Register(register).hydrants()
         job.check(register, rule="nfpa24-2019", kits="generic")
+
+
+def test_a_register_that_never_had_streets_opens_and_takes_them(register, tmp_path) -> None:
+    with closing(sqlite3.connect(register)) as base:
+        tables = base.execute("SELECT table_name FROM gpkg_contents").fetchall()
+        written = base.execute("SELECT value FROM settings WHERE item = 'format'").fetchone()
+    assert ("streets",) not in tables
+    assert written == ("4",)  # as a register of before there were streets
+    streets = Register(register).read(STREETS)
+    assert (len(streets), streets.crs.to_epsg()) == (0, 2249)
+    assert len(job.check(register, rule="nfpa24-2019", kits="generic").streets) == 0
+    line = shapely.LineString([(759_900, 2_949_980), (760_200, 2_949_980)])
+    for name, ids in (("old.gpkg", ["1", "2"]), ("old.gpkg", ["2"]), ("other.gpkg", ["9"])):
+        rows = {"SEG_ID": ids, "ST_NAME": "Osier Row"}
+        frame = gpd.GeoDataFrame(rows, geometry=[line] * len(ids), crs=2249)
+        (tmp_path / name).unlink(missing_ok=True)
+        frame.to_crs(4326).to_file(tmp_path / name)
+        job.bring_in(register, tmp_path / name, "streets", now=LATER)
+    streets = job.check(register, rule="nfpa24-2019", kits="generic").streets
+    assert streets["street_id"].tolist() == ["2", "9"]
+    assert set(streets["street_title"]) == {"Osier Row"}
+    assert streets.total_bounds == pytest.approx(line.bounds, abs=0.01)
+    assert set(streets.geom_type) == {"MultiLineString"}
 
 
 def test_layers_in_another_crs_come_into_that_of_the_register(register, tmp_path) -> None:

@@ -133,6 +133,20 @@ CASES = [
         kind="mains", rows=(3, 0, 0), codes={"no-location": 1},
         values={"main_id": ["1", "2", "3"], "size_in": [8.0, 12.0, 6.5]},
     ),
+    Case(
+        promise="centerlines are streets, and those without an id or with a shared one are held",
+        make=layer(
+            geometry=[
+                shapely.LineString([A, B]), shapely.MultiLineString([[A, B], [B, C]]),
+                shapely.LineString([B, C]), shapely.LineString([A, C]), shapely.LineString([C, A]),
+            ],
+            SEG_ID=["1", "2", None, "4", "4"],
+            ST_NAME=["Anvil Street", "Osier Row", "Osier Row", "Fennel Lane", "Fennel Lane"],
+        ),
+        kind="streets", rows=(2, 3, 0), codes={"id-missing": 1, "id-in-two-places": 2},
+        aside={3: "id-missing", 4: "id-in-two-places", 5: "id-in-two-places"},
+        values={"street_id": ["1", "2"], "street_title": ["Anvil Street", "Osier Row"]},
+    ),
     refused(
         "points are no areas", layer(AREA_ID=["1"]), SourceError,
         r"cannot be areas.*point.*MultiPolygon",
