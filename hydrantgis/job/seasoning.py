@@ -102,7 +102,7 @@ def choose_season(result: Checked, words: SeasonWords) -> Chosen:
     _need_known("areas", "share", tuple(words.least), table["area_id"].dropna())
     price = {kit.kit_id: kit.unit_cost for kit in result.kits.kits()}
     jobs = rows.assign(unit_cost=rows["kit_id"].map(price).astype("float64"))
-    matters = priority(result.hydrants, result.facilities)[is_job]
+    matters = priority(result.hydrants, result.facilities, streets=result.streets)[is_job]
     told = worth(pd.DataFrame(jobs), matters, words, today=result.moment.date())
     priced = told["job_cost"].notna().to_numpy()
     area, names = pd.factorize(jobs["area_id"].fillna(""), sort=True)

@@ -37,7 +37,7 @@ def plan(result: Checked) -> Season:
         result.table, result.hydrants, result.areas, today=result.moment.date(),
         drifts=result.drifts(), facilities=result.facilities, changed_on=result.heights.changed_on,
         screening=result.heights.basis["screening"], kits=result.kits.kits(), tried=tried,
-        valves=result.valves,
+        valves=result.valves, streets=result.streets,
     )  # fmt: skip
 
 

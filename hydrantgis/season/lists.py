@@ -100,6 +100,7 @@ def season_lists(
     kits: Sequence[Kit] = (),
     tried: pd.DataFrame | None = None,
     valves: gpd.GeoDataFrame | None = None,
+    streets: gpd.GeoDataFrame | None = None,
 ) -> Season:
     """
     Put the checked hydrants into lists by area.
@@ -124,6 +125,8 @@ def season_lists(
         Of the catalogue, for costs and stock.
     valves
         The table of that name, for isolation; none are known where it is None.
+    streets
+        The table of that name, for the distance to the next hydrant; straight lines where None.
     tried
         The `alternatives` table of the jobs; none where it is None.
 
@@ -163,7 +166,7 @@ def season_lists(
     others = {remedy: listed(table, (remedy,)) for remedy, table in OTHER_LISTS.items()}
     if facilities is None:
         facilities = gpd.GeoDataFrame(FACILITIES.empty(hydrants.crs))
-    matters = priority(hydrants, facilities).set_axis(hydrants["hydrant_id"])
+    matters = priority(hydrants, facilities, streets).set_axis(hydrants["hydrant_id"])
     return Season(
         jobs, others, _area_totals(whole, titles), _kit_totals(jobs), _orders(jobs, kits),
         visits(

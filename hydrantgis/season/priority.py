@@ -12,15 +12,21 @@ from scipy.spatial import cKDTree
 
 from hydrantgis.ground.plane import plane_ft, xy
 from hydrantgis.ground.text import fill
+from hydrantgis.season.streets import StreetNetwork, next_usable_ft
 
 if TYPE_CHECKING:
     import geopandas as gpd
+    import pyproj
     from numpy.typing import NDArray
 
 PROTECTS_FT = 500.0
 """A hydrant protects the facilities within this distance: common practice, no source. [ft]"""
 ALONE_FT = 500.0
-"""Another hydrant within this stands in for one that is out: common practice, no source. [ft]"""
+"""Another hydrant within this, along streets, stands in for one that is out: common practice, no
+source. [ft]"""
+STREET_FACTOR = 1.3
+"""By how much the way along streets is longer than the straight line, where no streets tell it:
+common practice, no source."""
 PROTECTS = 1.0
 """By how much a facility raises the priority of the hydrants beside it, which is 1 for others."""
 ALONE = 1.0
@@ -29,7 +35,13 @@ its share."""
 _NOT_USABLE = ("retired", "out_of_service")
 
 
-def priority(hydrants: gpd.GeoDataFrame, facilities: gpd.GeoDataFrame) -> pd.DataFrame:
+def priority(
+    hydrants: gpd.GeoDataFrame,
+    facilities: gpd.GeoDataFrame,
+    streets: gpd.GeoDataFrame | None = None,
+    *,
+    factor: float = STREET_FACTOR,
+) -> pd.DataFrame:
     """
     The priority of each hydrant and its parts.
 
@@ -37,13 +49,19 @@ def priority(hydrants: gpd.GeoDataFrame, facilities: gpd.GeoDataFrame) -> pd.Dat
     ----------
     hydrants, facilities
         The tables of those names, in one CRS.
+    streets
+        The table of that name, in the same CRS; none are known where it is None.
+    factor
+        By this the straight line to the next hydrant is multiplied where streets tell no distance:
+        there are none, the hydrant is more than 500 ft from any, or no other one can be reached.
 
     Returns
     -------
     priority
         Index of `hydrants`, columns `protects` and `alone`, each from 0 to 1, `priority`, 1 and
         both of them by `PROTECTS` and `ALONE`, and `priority_reasons`, missing where nothing raises
-        it. Distances are straight lines; a hydrant without a place has 1.
+        it. A hydrant without a place has 1. The next hydrant is the nearest usable other one along
+        streets; a facility is near by the straight line.
 
     Examples
     --------
@@ -55,7 +73,11 @@ def priority(hydrants: gpd.GeoDataFrame, facilities: gpd.GeoDataFrame) -> pd.Dat
     >>> school = frame("facility_id", ["1"], [100], facility_class="school")
     >>> told = priority(town, school)
     >>> told["priority"].round(2).tolist(), told["priority_reasons"].tolist()[0]
-    ([2.5, 1.5], 'school within 100 ft; next hydrant 750 ft away')
+    ([2.95, 1.95], 'school within 100 ft; next hydrant about 980 ft away')
+    >>> way = [shapely.LineString([(0, -20), (750, -20)])]
+    >>> streets = gpd.GeoDataFrame({"street_id": ["1"]}, geometry=way, crs=2249)
+    >>> priority(town, school, streets)["priority_reasons"].tolist()[1]
+    'next hydrant 790 ft along streets'
     """
     n = len(hydrants)
     near_one, alone, reasons = np.zeros(n), np.zeros(n), np.full(n, "", dtype=object)
@@ -79,19 +101,38 @@ def priority(hydrants: gpd.GeoDataFrame, facilities: gpd.GeoDataFrame) -> pd.Dat
         )
     out = hydrants["status"].isin(_NOT_USABLE).to_numpy(dtype=bool)
     usable = np.flatnonzero(placed & ~out)
-    next_ft = _next_ft(flat, placed, usable)
+    next_ft = _along(flat, placed & ~out, streets, to_plane)
+    by_streets = np.isfinite(next_ft)
+    next_ft = np.where(by_streets, next_ft, factor * _next_ft(flat, placed, usable))
     share = np.clip((next_ft - ALONE_FT) / ALONE_FT, 0.0, 1.0)
     rows = np.flatnonzero(share > 0)
     alone[rows] = share[rows]
     joint = np.where(reasons[rows] == "", "", reasons[rows] + "; ")
-    reasons[rows] = joint + fill("next hydrant {ft} ft away", ft=next_ft[rows].round())
+    reasons[rows] = joint + np.where(
+        by_streets[rows],
+        fill("next hydrant {ft} ft along streets", ft=next_ft[rows].round()),
+        # no surer than the factor
+        fill("next hydrant about {ft} ft away", ft=next_ft[rows].round(-1)),
+    )
     return _told(hydrants, near_one, alone, reasons)
+
+
+def _along(
+    flat: NDArray[np.float64],
+    usable: NDArray[np.bool_],
+    streets: gpd.GeoDataFrame | None,
+    to_plane: pyproj.Transformer,
+) -> NDArray[np.float64]:
+    """Along streets to the nearest usable other hydrant; missing where they tell none. [ft]"""
+    if streets is None or not len(streets):
+        return np.full(len(flat), np.nan)
+    return next_usable_ft(flat, usable, StreetNetwork.of(streets.geometry, to_plane))
 
 
 def _next_ft(
     flat: NDArray[np.float64], placed: NDArray[np.bool_], usable: NDArray[np.intp]
 ) -> NDArray[np.float64]:
-    """From each hydrant to the nearest usable other one; missing where there is none. [ft]"""
+    """Straight from each hydrant to the nearest usable other one; missing where none is. [ft]"""
     result = np.full(len(flat), np.nan)
     asking = np.flatnonzero(placed)
     if not len(usable):
