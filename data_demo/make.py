@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import tomllib
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -293,6 +294,36 @@ def lay_mains(town: list[Street]) -> pd.DataFrame:
     mains.insert(0, "MAIN_NO", [f"M-{i:04d}" for i in range(1, len(mains) + 1)])
     mains["geometry"] = shapely.set_precision(mains["geometry"].to_numpy(), 0.01)
     return mains
+
+
+def draw_centerlines(town: list[Street]) -> pd.DataFrame:
+    """The streets from crossing to crossing; those that meet there have one vertex in common."""
+    lines = np.array([street.line for street in town])
+    ends = np.vstack([np.array(line.coords)[[0, -1]] for line in lines])
+    a, b = np.triu_indices(len(lines), 1)
+    crossings = shapely.get_coordinates(shapely.intersection(lines[a], lines[b]))
+    # an end that just reaches a street, or just passes it, is where the two meet
+    spots = np.round(np.vstack([ends, crossings]), 2)
+    apart = np.hypot(*(spots[:, None] - spots[None]).transpose(2, 0, 1))
+    joints = spots[[not (apart[i, :i] < 5.0).any() for i in range(len(spots))]]
+    rows = []
+    for street in town:
+        corners = np.array(street.line.coords)
+        here = joints[shapely.distance(shapely.points(joints), street.line) < 5.0]
+        gaps = np.hypot(*(corners[:, None] - here[None]).transpose(2, 0, 1))
+        bends = np.round(corners[gaps.min(axis=1) >= 5.0], 2)
+        along = np.vstack([here, bends])
+        order = np.argsort(shapely.line_locate_point(street.line, shapely.points(along)))
+        is_joint = np.flatnonzero(order < len(here))
+        along = along[order]
+        if street.line.is_closed:
+            along, is_joint = np.vstack([along, along[:1]]), np.append(is_joint, len(along))
+        rows += [
+            (street.name, LineString(along[first : last + 1])) for first, last in pairwise(is_joint)
+        ]
+    streets = pd.DataFrame(rows, columns=["ST_NAME", "geometry"])
+    streets.insert(0, "SEG_ID", [f"C-{i:04d}" for i in range(1, len(streets) + 1)])
+    return streets
 
 
 AREA_NAMES = {
@@ -760,6 +791,7 @@ def main() -> None:
     write_layer(package, "valves", place_valves(stands, town, mains), "Point")
     write_layer(package, "mains", mains, "LineString")
     write_layer(package, "facilities", found_facilities(), "Point")
+    write_layer(package, "streets", draw_centerlines(town), "LineString")
     write_csv("readings_2026.csv", readings)
     write_csv("shots_2026.csv", shots)
     truth = hydrants.rename(columns={"HYD_NO": "hydrant_id"})

@@ -78,6 +78,7 @@ def run(
         (district, "areas", IntakeWords(layer="service_areas")),
         (district, "valves", IntakeWords(layer="valves")),
         (district, "mains", IntakeWords(layer="mains")),
+        (district, "streets", IntakeWords(layer="streets")),
         (district, "facilities", IntakeWords(layer="facilities")),
         (data / "readings_2026.csv", "readings", IntakeWords()),
         (data / "shots_2026.csv", "shots", shot_words()),

@@ -94,6 +94,31 @@ def test_every_row_of_every_source_is_accounted_for(demo) -> None:
     }
 
 
+def test_streets_of_the_demo_meet_and_hydrants_stand_beside_their_own(demo) -> None:
+    checked = demo[0]
+    streets, hydrants = checked.streets, checked.hydrants
+    lines = [line for shape in streets.geometry for line in shape.geoms]
+    root: dict[tuple[float, float], tuple[float, float]] = {}
+
+    def of(end: tuple[float, float]) -> tuple[float, float]:
+        while root.setdefault(end, end) != end:
+            end = root[end]
+        return end
+
+    for line in lines:
+        root[of(line.coords[0])] = of(line.coords[-1])
+    assert len({of(end) for end in list(root)}) == 1  # every street leads to every other
+    for at, address in zip(hydrants.geometry, hydrants["address"], strict=True):
+        own = streets[streets["street_title"] == address.split(" ", 1)[1]]
+        assert 14.9 < own.distance(at).min() < 20.1, address
+
+
+def test_the_next_hydrant_of_the_demo_is_told_along_streets(demo) -> None:
+    told = demo[1].visits["priority_reasons"].dropna()
+    assert told.str.contains("ft along streets").any()
+    assert not told.str.contains("next hydrant about").any()
+
+
 def test_the_checked_layer_opens_elsewhere_with_the_promised_columns(demo) -> None:
     path = next(p for p in demo[2] if p.name == "checked.gpkg")
     assert [name for name, _ in pyogrio.list_layers(path)] == [
