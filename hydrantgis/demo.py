@@ -15,10 +15,13 @@ from hydrantgis.intake.words import IntakeWords
 from hydrantgis.job import (
     beside,
     bring_in,
+    budget_curve,
     check,
     draw_map,
     keep_standards,
+    load_season,
     plan,
+    plan_season,
     quiet,
     write_season,
 )
@@ -91,8 +94,10 @@ def run(
     checked = check(register, command="hydrantgis demo", tell=tell)
     checked.write(place / "checked.gpkg")
     season = plan(checked)
+    planned = plan_season(checked, load_season(data / "season.toml"), tell=tell)
+    curve = budget_curve(planned, tell=tell)
     tell("season lists")
-    written = write_season(season, place, result=checked)
+    written = write_season(season, place, result=checked, planned=planned, curve=curve)
     tell("map")
     save_map(draw_map(checked, title="Tesselbrook Water District"), place / "map.html")
     return (

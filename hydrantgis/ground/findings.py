@@ -385,6 +385,14 @@ CODES: dict[str, Kind] = {
     "turns-unusual": Kind(
         _N, "the recorded turns are not those of a gate valve of that size", "count them on site"
     ),
+    "must-not-placed": Kind(
+        _E, "a job that must be done has no day in the season",
+        "change what stands in its way: crews, days, parts, neighbors, or the budget",
+    ),
+    "neighbour-out": Kind(
+        _W, "the next hydrant is out of service already, and this one goes out for a job",
+        "put the other one back first, or tell the fire department of both",
+    ),
     "no-area": Kind(_W, "the hydrant lies in no area", "extend an area, or leave it"),
     "areas-overlap": Kind(
         _W, "the hydrant lies in several areas; the first by id was taken", "mend the areas"

@@ -6,26 +6,7 @@ from __future__ import annotations
 
 from hydrantgis.ground import columns as c
 from hydrantgis.ground.table import Table
-from hydrantgis.ground.tables import (
-    AREAS,
-    CHANGES,
-    EXCEPTIONS,
-    FACILITIES,
-    FINDINGS,
-    HISTORY,
-    HYDRANTS,
-    IMPORTS,
-    MAINS,
-    OUTLETS,
-    PROVENANCE,
-    READINGS,
-    SETTINGS,
-    SHOTS,
-    STREETS,
-    SURFACES,
-    VALVES,
-    WORKS,
-)
+from hydrantgis.ground.tables import AREAS, HYDRANTS, OUTLETS, VALVES
 
 VERDICTS = ("inside", "low", "high", "unresolved", "unmeasured")
 KIT_REMEDIES = ("extend", "exchange", "remove")
@@ -259,32 +240,6 @@ ISOLATION = Table(
     ),
 )
 
-SELECTION = Table(
-    name="selection",
-    title="Jobs of the season",
-    about="Every kit job with its priority and its parts, and whether the season does it.",
-    key="hydrant_id",
-    columns=(
-        _ID,
-        _AREA,
-        c.flag("selected", "Selected", "Whether the season does it."),
-        c.text("why", "Why", "Why it is in or out."),
-        c.real("priority", "Priority", "The weighted sum of its parts.", 0),
-        c.share("severity", "Severity", "How far outside the window, and how surely."),
-        c.share("protects", "Protects", "Whether a facility is near."),
-        c.share("alone", "Alone", "How far the next usable hydrant is."),
-        c.share("age", "Age", "Of the reading."),
-        c.text("priority_reasons", "Reasons", "The parts in words."),
-        c.real("job_cost", "Job cost", "Kit and crew, in the money of the season.", 0),
-        c.real("job_hours", "Crew hours", "Of the job, digging included.", 0),
-        CHECKED["remedy"],
-        CHECKED["kit_id"],
-        CHECKED["outlet_height_in"],
-        CHECKED["reading_date"],
-    ),
-    geometry="Point",
-)
-
 
 def _list(name: str, title: str, about: str) -> Table:
     return Table(
@@ -360,32 +315,3 @@ SWEEP = Table(
         *(c.whole(f"to_{r}", f"To {r}", f"Remedy `{r}`.") for r in OTHER_LISTS),
     ),
 )
-
-ORDERS = Table(
-    name="orders",
-    title="Kits to order",
-    about="Kits of all areas together, less what lies on the shelf.",
-    key="kit_id",
-    columns=(
-        _FAMILY,
-        KIT_TOTALS["kit_id"],
-        KIT_TOTALS["kit_length_in"],
-        KIT_TOTALS["kits"],
-        c.whole("on_hand", "On hand", "On the shelf; blank where the catalogue does not say."),
-        c.whole(
-            "waiting", "Waiting", "Of the kits, those that wait for the flange to be measured."
-        ),
-        c.whole("to_order", "To order", "What the shelf lacks; all where it is not known."),
-        c.whole("lead_days", "Lead time", "From order to delivery, in days."),
-        KIT_TOTALS["unit_cost"],
-        c.real("cost", "Cost", "Of those to order.", 0),
-    ),
-)
-
-ALL_TABLES = (
-    HYDRANTS, READINGS, SHOTS, AREAS, VALVES, MAINS, STREETS, FACILITIES, WORKS, SURFACES, HISTORY,
-    IMPORTS, FINDINGS, EXCEPTIONS, CHANGES, CHECKED, OUTLET_HEIGHTS, ALTERNATIVES, GRADES, DRIFTS,
-    VISITS, SCENARIO, PROVENANCE, SETTINGS, JOBS, *OTHER_LISTS.values(), AREA_TOTALS, KIT_TOTALS,
-    ORDERS, SWEEP, SELECTION, ISOLATION,
-)  # fmt: skip
-"""Every table there is."""

@@ -176,6 +176,26 @@ class SettingsReader:
             return None
         return value
 
+    def time(self, key: str, *, required: bool = False) -> dt.time | None:
+        """Take a time of day, written without quotes as TOML writes it."""
+        value = self._take(key, required=required)
+        if value is not None and not isinstance(value, dt.time):
+            self.problem(key, f"{value!r} is no time of day; write 07:00:00 without quotes")
+            return None
+        return value
+
+    def dates(self, key: str) -> tuple[dt.date, ...]:
+        """Take a list of dates."""
+        value = self._take(key, required=False)
+        if value is None:
+            return ()
+        if not isinstance(value, list) or not all(
+            isinstance(entry, dt.date) and not isinstance(entry, dt.datetime) for entry in value
+        ):
+            self.problem(key, f"{value!r} is no list of dates; write [2024-01-31] without quotes")
+            return ()
+        return tuple(sorted(set(value)))
+
     def words(self, key: str) -> dict[str, str]:
         """Take a table of text by text."""
         value = self._take(key, required=False)

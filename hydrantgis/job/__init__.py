@@ -10,21 +10,25 @@ one place that gathers paths, the time and the rooms.
 from __future__ import annotations
 
 from hydrantgis.intake.words import IntakeWords
+from hydrantgis.job.adopting import Adopted, adopt, adopt_book
 from hydrantgis.job.bringing import beside, bring_in
+from hydrantgis.job.budgets import budget_curve
 from hydrantgis.job.checking import Checked, check
 from hydrantgis.job.explaining import Explained, explain
 from hydrantgis.job.foretelling import Foretold, scenario
 from hydrantgis.job.heights import SHOT_RADIUS_FT
 from hydrantgis.job.moment import quiet, the_time
-from hydrantgis.job.seasoning import Chosen, choose_season, load_season
+from hydrantgis.job.seasoning import Planned, load_season, plan_season
 from hydrantgis.job.showing import draw_map, map_words, plan, write_season
 from hydrantgis.job.standing import keep_standards, standards_for
 from hydrantgis.job.surfacing import FROM_METADATA, FROM_SHOTS, Surfaced, bring_surface
 from hydrantgis.job.sweeping import Swept, sweep, windows_of
+from hydrantgis.job.versus import Versus, compare_plans
 
 __all__ = [
-    "FROM_METADATA", "FROM_SHOTS", "SHOT_RADIUS_FT", "Checked", "Chosen", "Explained", "Foretold",
-    "IntakeWords", "Surfaced", "Swept", "beside", "bring_in", "bring_surface", "check",
-    "choose_season", "draw_map", "explain", "keep_standards", "load_season", "map_words", "plan",
+    "FROM_METADATA", "FROM_SHOTS", "SHOT_RADIUS_FT", "Adopted", "Checked", "Explained", "Foretold",
+    "IntakeWords", "Planned", "Surfaced", "Swept", "Versus", "adopt", "adopt_book", "beside",
+    "bring_in", "bring_surface", "budget_curve", "check", "compare_plans", "draw_map", "explain",
+    "keep_standards", "load_season", "map_words", "plan", "plan_season",
     "quiet", "scenario", "standards_for", "sweep", "the_time", "windows_of", "write_season",
 ]  # fmt: skip

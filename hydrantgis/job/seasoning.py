@@ -1,9 +1,10 @@
 """
-What of the season list is done: the jobs of the highest priority within budget and crew hours.
+A season: which jobs, on which days, by whom, in which order, from a check and a season file.
 """
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,47 +13,80 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from hydrantgis.ground.errors import WordsError, some
-from hydrantgis.ground.results import KIT_REMEDIES, SELECTION
-from hydrantgis.job.solving import Selected, select
-from hydrantgis.season.priority import priority
-from hydrantgis.season.selection import Candidates, Limits
-from hydrantgis.season.worth import worth
+from hydrantgis.ground.errors import HydrantGISError, some
+from hydrantgis.ground.findings import findings, join_findings
+from hydrantgis.ground.seasons import SELECTION
+from hydrantgis.job.choosing import choose
+from hydrantgis.job.contenders import contenders
+from hydrantgis.job.moment import quiet
+from hydrantgis.season.assemble import calendar_tables
+from hydrantgis.season.notices import notices
+from hydrantgis.season.orders import orders
+from hydrantgis.season.proof import faults
 from hydrantgis.standards.load import read_toml
-from hydrantgis.standards.season import SeasonWords, season_from_mapping
+from hydrantgis.standards.seasonfile import season_from_mapping
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
     from hydrantgis.job.checking import Checked
+    from hydrantgis.job.choosing import Made
+    from hydrantgis.job.contenders import Contenders
+    from hydrantgis.job.solving import Selected
+    from hydrantgis.season.selection import Candidates, Limits
+    from hydrantgis.standards.season import SeasonWords
+
+CANNOT = "must be done, and cannot be: "
+"""How the reason begins of a job that must be done and has no day."""
 
 
 @dataclass(frozen=True, slots=True)
-class Chosen:
+class Planned:
     """
-    The jobs of a season.
+    A season.
 
     Attributes
     ----------
-    table
-        The `selection` table: every kit job, with its priority and why it is in or out.
     words
         The season file.
+    selection, calendar, crew_days, orders, notices
+        The tables of those names.
+    findings
+        What was noticed.
     selected
-        The choice, over the jobs that have a price.
+        The choice, over the jobs that could be done.
+    pool
+        What was chosen from, within which limits; for other budgets.
+    cost, hours
+        Of what is on the calendar: jobs, mobilisation and driving. [money, h]
+    why_none
+        Why nothing is planned, in words; empty where something is.
     """
 
-    table: gpd.GeoDataFrame
     words: SeasonWords
+    selection: gpd.GeoDataFrame
+    calendar: gpd.GeoDataFrame
+    crew_days: pd.DataFrame
+    orders: pd.DataFrame
+    notices: pd.DataFrame
+    findings: pd.DataFrame
     selected: Selected
+    pool: tuple[Candidates, Limits]
+    cost: float
+    hours: float
+    why_none: tuple[str, ...]
 
     @property
     def unpriced(self) -> int:
         """Jobs that have no price, and cannot be chosen."""
-        return int(self.table["job_cost"].isna().sum())
+        return int(self.selection["job_cost"].isna().sum())
 
     @property
-    def available(self) -> float:
-        """The budget less what is kept back. [money]"""
-        return self.words.budget * (1.0 - self.words.contingency_share)
+    def priority(self) -> float:
+        """Of all that is on the calendar."""
+        return float(self.selection.loc[self.selection["selected"].fillna(False), "priority"].sum())
 
 
 def load_season(path: Path | str) -> SeasonWords:
@@ -72,9 +106,16 @@ def load_season(path: Path | str) -> SeasonWords:
     return season_from_mapping(read_toml(Path(path)), Path(path).name)
 
 
-def choose_season(result: Checked, words: SeasonWords) -> Chosen:
+def plan_season(
+    result: Checked,
+    words: SeasonWords,
+    *,
+    only: pd.DataFrame | None = None,
+    seed: int = 1,
+    tell: Callable[[str], None] = quiet,
+) -> Planned:
     """
-    Choose the jobs of a season.
+    Choose the jobs of a season and put them on its crew days.
 
     Parameters
     ----------
@@ -82,66 +123,138 @@ def choose_season(result: Checked, words: SeasonWords) -> Chosen:
         From `hydrantgis.job.check`.
     words
         What the season has.
+    only
+        What a planner decided, by `hydrant_id`: `decision`, `crew_id`, `week`, `note`; missing
+        where anything goes.
+    seed
+        Of the random numbers: the same plan for the same seed.
+    tell
+        Told each stage of the work.
 
     Raises
     ------
     WordsError
         The season names hydrants, areas or a currency that are not there.
+    HydrantGISError
+        The plan breaks a limit; a fault of this program.
     """
-    table = result.table
-    if result.kits.money != words.money:
-        raise WordsError(
-            "season and kit catalogue do not count in one money",
-            found=f"{words.money} and {result.kits.money or 'no costs'}",
-            do="state costs in the kit catalogue, in the money of the season",
+    tell("what the season can choose from")
+    from_ = contenders(result, words, only)
+    return told_of(from_, choose(from_, seed=seed, tell=tell))
+
+
+def fingerprint(result: Checked, words: SeasonWords) -> str:
+    """What a plan rests on, as a short text: the same for the same check and season file."""
+    rows = pd.util.hash_pandas_object(result.table.drop(columns="geometry"), index=False)
+    both = repr(words).encode() + rows.to_numpy().tobytes()
+    return hashlib.sha256(both).hexdigest()[:16]
+
+
+def told_of(from_: Contenders, made: Made) -> Planned:
+    """
+    The tables of a plan and what was noticed.
+
+    Parameters
+    ----------
+    from_, made
+        The jobs, and the plan of them.
+
+    Raises
+    ------
+    HydrantGISError
+        A second look, by other code, finds a limit broken.
+    """
+    words, ways, order = from_.words, from_.ways, made.chosen
+    way_ft, by_streets = ways.matrix(order)
+    rows = from_.table.iloc[order]
+    rows = gpd.GeoDataFrame(
+        rows.assign(kit_from=_kit_from(rows, made.shelf)), geometry=from_.jobs.geometry.iloc[order]
+    ).reset_index(drop=True)
+    calendar, of_days = calendar_tables(
+        rows, from_.days, made.tours, words, way_ft=way_ft, by_streets=by_streets
+    )
+    selection = _selection(from_, made, calendar)
+    done = rows.merge(
+        calendar[["hydrant_id", "work_date", "crew_id"]], on="hydrant_id", how="inner"
+    )
+    ordered = orders(pd.DataFrame(done), from_.catalogue, words)
+    places = from_.jobs[["hydrant_id", "area_id"]].assign(
+        x_ft=ways.at_ft[:, 0], y_ft=ways.at_ft[:, 1]
+    )
+    wrong = faults(
+        words, selection=selection, calendar=calendar, crew_days=of_days, orders=ordered,
+        places=places, depot_ft=(float(ways.depot_ft[0]), float(ways.depot_ft[1])),
+        catalogue=from_.catalogue,
+    )  # fmt: skip
+    if wrong:
+        raise HydrantGISError(
+            "the plan breaks limits, which is a fault of this program", found=some(wrong, 5),
+            do="nothing was written; please tell those who keep the program",
         )  # fmt: skip
-    is_job = table["remedy"].isin(KIT_REMEDIES).to_numpy()
-    rows = table[is_job]
-    _need_known("hydrants that have a kit job", "must", words.must, rows["hydrant_id"])
-    _need_known("hydrants", "never", words.never, table["hydrant_id"])
-    _need_known("areas", "share", tuple(words.least), table["area_id"].dropna())
-    price = {kit.kit_id: kit.unit_cost for kit in result.kits.kits()}
-    jobs = rows.assign(unit_cost=rows["kit_id"].map(price).astype("float64"))
-    matters = priority(result.hydrants, result.facilities, streets=result.streets)[is_job]
-    told = worth(pd.DataFrame(jobs), matters, words, today=result.moment.date())
-    priced = told["job_cost"].notna().to_numpy()
-    area, names = pd.factorize(jobs["area_id"].fillna(""), sort=True)
-    candidates = Candidates(
-        priority=told["priority"].to_numpy()[priced], cost=told["job_cost"].to_numpy()[priced],
-        hours=told["job_hours"].to_numpy()[priced], area=area[priced].astype(np.intp),
-        must=jobs["hydrant_id"].isin(words.must).to_numpy()[priced],
-        never=jobs["hydrant_id"].isin(words.never).to_numpy()[priced],
+    return Planned(
+        from_.season, selection, calendar, of_days, ordered, notices(calendar, words),
+        _noticed(from_, selection, calendar), made.selected, made.pool, made.cost, made.hours,
+        _why_none(from_, made, calendar),
     )  # fmt: skip
-    limits = Limits(
-        budget=words.budget * (1.0 - words.contingency_share), crew_hours=words.crew_hours,
-        area_cost=words.area_cost, area_hours=words.area_hours,
-        least=np.array([words.least.get(name, 0) for name in names], dtype=np.intp),
-    )  # fmt: skip
-    choice = select(candidates, limits)
-    chosen = np.zeros(len(jobs), dtype=bool)
-    chosen[priced] = choice.chosen
-    never = jobs["hydrant_id"].isin(words.never).to_numpy()
-    must = jobs["hydrant_id"].isin(words.must).to_numpy()
-    why = np.select(
-        [chosen & must, chosen, never, ~priced, np.full(len(jobs), bool(choice.why_none))],
-        ["must be done", "priority", "never", "no price", "the season has no plan"],
-        "budget or crew hours",
-    ).astype(object)
+
+
+def _kit_from(jobs: pd.DataFrame, shelf: NDArray[np.bool_]) -> pd.Series:
+    told = pd.Series(np.where(shelf, "shelf", "order"), index=jobs.index, dtype="str")
+    needs = jobs["kit_id"].notna() | (jobs["remedy"] == "replace")
+    return told.where(needs)
+
+
+def _selection(from_: Contenders, made: Made, calendar: pd.DataFrame) -> gpd.GeoDataFrame:
+    """The `selection` table: what is done first, then by priority."""
+    table = from_.table
+    on = calendar.set_index("hydrant_id")
+    done = table["hydrant_id"].isin(on.index).to_numpy()
+    limits = " and ".join(made.selected.binding) or "budget and crew hours"
+    why = np.full(len(table), f"left out: {limits}", dtype=object)
+    if made.selected.why_none:
+        why[:] = "the season has no plan"
+    why[made.chosen] = [f"carried over: {reason or ''}" for reason in made.why_not]
+    barred = table["barred"].notna().to_numpy()
+    why[barred] = table["barred"].to_numpy(dtype=object)[barred]
+    must = table["must"].to_numpy()
+    lost = must & ~done
+    why[lost] = CANNOT + pd.Series(why[lost], dtype="str").str.removeprefix("carried over: ")
+    included = (table["decision"] == "include").to_numpy()
+    why[done] = np.select(
+        [included[done], must[done]], ["included by the planner", "must be done"], "priority"
+    )
+    when = on[["crew_id", "work_date", "week"]].reindex(pd.Index(table["hydrant_id"]))
     frame = gpd.GeoDataFrame(
-        jobs.drop(columns="unit_cost").assign(**told, selected=chosen, why=why),
-        geometry=jobs.geometry,
+        table.assign(selected=done, why=why, **when.set_axis(table.index)),
+        geometry=from_.jobs.geometry,
     )
     frame = frame.sort_values(
         ["selected", "priority", "hydrant_id"], ascending=[False, False, True], kind="stable"
     )
-    conformed = SELECTION.conform(frame.reset_index(drop=True))
-    return Chosen(gpd.GeoDataFrame(conformed), words, choice)
+    return gpd.GeoDataFrame(SELECTION.conform(frame.reset_index(drop=True)))
 
 
-def _need_known(what: str, key: str, named: tuple[str, ...], known: pd.Series) -> None:
-    strange = sorted(set(named) - set(known))
-    if strange:
-        raise WordsError(
-            f"the season names {what} that are not there", where=f"`{key}`",
-            found=some(strange, 5), do="correct the season file",
-        )  # fmt: skip
+def _noticed(from_: Contenders, selection: pd.DataFrame, calendar: pd.DataFrame) -> pd.DataFrame:
+    """Jobs that must be done and cannot be, and neighbors that are out of service already."""
+    lost = selection["why"].str.startswith(CANNOT)
+    near, whose = from_.ways.out_beside(calendar["hydrant_id"], from_.words.apart_ft)
+    return join_findings(
+        findings(
+            "must-not-placed", table="hydrants", keys=selection["hydrant_id"][lost],
+            messages=selection["why"][lost],
+        ),
+        findings("neighbour-out", table="hydrants", keys=near, column="status", values=whose),
+    )  # fmt: skip
+
+
+def _why_none(from_: Contenders, made: Made, calendar: pd.DataFrame) -> tuple[str, ...]:
+    """Why nothing is planned, the most frequent reasons first."""
+    if len(calendar):
+        return ()
+    if not len(from_.table):
+        return ("no hydrant has a job",)
+    barred = from_.table["barred"]
+    if barred.isna().any() and made.selected.why_none:
+        return made.selected.why_none
+    why = barred.dropna() if barred.notna().all() else pd.Series(made.why_not, dtype="str")
+    return tuple(f"{n:,} jobs: {reason}" for reason, n in why.value_counts().head(3).items())

@@ -11,8 +11,10 @@ import pandas as pd
 
 from hydrantgis.assess.alternatives import alternatives
 from hydrantgis.deliver.lists import write_csv
-from hydrantgis.ground.results import SELECTION
+from hydrantgis.deliver.plannerbook import Plannerbook, write_plannerbook
+from hydrantgis.ground.seasons import CALENDAR, CREW_DAYS, CURVE, EDITS, NOTICES, ORDERS, SELECTION
 from hydrantgis.ground.tables import PROVENANCE
+from hydrantgis.job.seasoning import fingerprint
 from hydrantgis.register.geopackage import write_geopackage
 from hydrantgis.season.lists import Season, season_lists
 from hydrantgis.standards.load import cautions
@@ -23,7 +25,7 @@ if TYPE_CHECKING:
     from hydrantgis.deliver.looks import MapWords
     from hydrantgis.ground.table import Table
     from hydrantgis.job.checking import Checked
-    from hydrantgis.job.seasoning import Chosen
+    from hydrantgis.job.seasoning import Planned
 
 
 def plan(result: Checked) -> Season:
@@ -36,13 +38,19 @@ def plan(result: Checked) -> Season:
     return season_lists(
         result.table, result.hydrants, result.areas, today=result.moment.date(),
         drifts=result.drifts(), facilities=result.facilities, changed_on=result.heights.changed_on,
-        screening=result.heights.basis["screening"], kits=result.kits.kits(), tried=tried,
+        screening=result.heights.basis["screening"], catalogue=result.kits, tried=tried,
         valves=result.valves, streets=result.streets,
     )  # fmt: skip
 
 
 def write_season(
-    season: Season, folder: Path | str, *, result: Checked, chosen: Chosen | None = None
+    season: Season,
+    folder: Path | str,
+    *,
+    result: Checked,
+    planned: Planned | None = None,
+    curve: pd.DataFrame | None = None,
+    edits: pd.DataFrame | None = None,
 ) -> list[Path]:
     """
     Write the season as a GeoPackage, with what it rests on, and every list as CSV.
@@ -55,8 +63,12 @@ def write_season(
         Where the files go; made where it is not there.
     result
         The check that the season was planned from.
-    chosen
-        What of it is done, where that was chosen.
+    planned
+        What of it is done, when and by whom, where there is a season file.
+    curve
+        The `curve` table, where what money brings was asked for.
+    edits
+        The `edits` table, where a planner changed something.
 
     Returns
     -------
@@ -66,15 +78,45 @@ def write_season(
     place = Path(folder)
     package = place / "season.gpkg"
     lists: list[tuple[Table, pd.DataFrame]] = list(season.layers())
-    if chosen is not None:
-        lists.append((SELECTION, chosen.table))
+    if planned is not None:
+        lists = [(table, frame) for table, frame in lists if table is not ORDERS]
+        lists += [
+            (SELECTION, planned.selection), (CALENDAR, planned.calendar),
+            (CREW_DAYS, planned.crew_days), (ORDERS, planned.orders), (NOTICES, planned.notices),
+        ]  # fmt: skip
+    if curve is not None:
+        lists.append((CURVE, curve))
+    if edits is not None:
+        lists.append((EDITS, edits))
     layers = [*lists, (PROVENANCE, result.provenance)]
     write_geopackage(package, layers, moment=result.moment)
     paths = [package]
     for table, frame in lists:
         paths.append(place / f"season_{table.name}.csv")
         write_csv(paths[-1], table, frame)
+    if planned is not None:
+        paths.insert(1, _write_book(place / "season.xlsx", planned, result))
+    if planned is not None and curve is not None:
+        from hydrantgis.deliver.charts import save_chart
+        from hydrantgis.deliver.curvechart import curve_chart
+
+        charts = [place / f"season_curve.{kind}" for kind in ("png", "svg")]
+        words = planned.words
+        save_chart(curve_chart(curve, title=words.title, money=words.money), charts)
+        paths += charts
     return paths
+
+
+def _write_book(path: Path, planned: Planned, result: Checked) -> Path:
+    """The planner's workbook."""
+    book = Plannerbook(
+        words=planned.words, selection=planned.selection, calendar=planned.calendar,
+        crew_days=planned.crew_days, orders=planned.orders, notices=planned.notices,
+        moment=result.moment, fingerprint=fingerprint(result, planned.words),
+        cautions=cautions(), crew_hours=planned.pool[1].crew_hours,
+    )  # fmt: skip
+    write_plannerbook(path, book)
+    return path
 
 
 def draw_map(result: Checked, *, title: str) -> folium.Map:

@@ -15,10 +15,10 @@ import pandas as pd
 
 from hydrantgis.assess import check as assess
 from hydrantgis.assess.scenario import effects
+from hydrantgis.deliver.charts import save_chart
 from hydrantgis.deliver.lists import write_csv
 from hydrantgis.ground.errors import WordsError
 from hydrantgis.ground.results import KIT_REMEDIES, OTHER_LISTS, SWEEP, VERDICTS
-from hydrantgis.register.geopackage import replacing
 from hydrantgis.standards.rules import Window
 
 if TYPE_CHECKING:
@@ -115,18 +115,10 @@ class Swept:
 
     def write(self, folder: Path | str) -> list[Path]:
         """Write the table as CSV and the chart as PNG and SVG."""
-        import matplotlib as mpl
-
         place = Path(folder)
         paths = [place / f"sweep.{kind}" for kind in ("csv", "png", "svg")]
         write_csv(paths[0], SWEEP, self.table)
-        figure = self.chart()
-        # no day, no program's name and no drawn lots: the same sweep has the same bytes
-        with mpl.rc_context({"svg.hashsalt": "sweep"}):
-            for path in paths[1:]:
-                with replacing(path) as fresh:
-                    dateless = {"Date": None} if path.suffix == ".svg" else {"Software": None}
-                    figure.savefig(fresh, format=path.suffix[1:], metadata=dateless)
+        save_chart(self.chart(), paths[1:])
         return paths
 
 

@@ -26,7 +26,7 @@ import pyogrio
 
 from hydrantgis.ground.errors import LockedError, UnreadableError, WordsError
 from hydrantgis.ground.plane import xy_of_wkb
-from hydrantgis.ground.results import ALL_TABLES
+from hydrantgis.ground.seasons import ALL_TABLES
 from hydrantgis.ground.tables import HISTORY, HYDRANTS, IMPORTS, SETTINGS
 
 if TYPE_CHECKING:

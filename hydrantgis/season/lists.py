@@ -20,24 +20,24 @@ from hydrantgis.ground.results import (
     JOBS,
     KIT_REMEDIES,
     KIT_TOTALS,
-    ORDERS,
     OTHER_LISTS,
     VERDICTS,
     VISITS,
 )
+from hydrantgis.ground.seasons import ORDERS
 from hydrantgis.ground.tables import FACILITIES, VALVES
 from hydrantgis.season.isolation import isolation
+from hydrantgis.season.orders import orders
 from hydrantgis.season.priority import priority
 from hydrantgis.season.visits import visits
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Sequence
 
     from numpy.typing import ArrayLike, NDArray
 
     from hydrantgis.ground.table import Table
-    from hydrantgis.standards.kits import Kit
+    from hydrantgis.standards.kits import KitCatalogue
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +97,7 @@ def season_lists(
     facilities: gpd.GeoDataFrame | None = None,
     changed_on: NDArray[np.datetime64] | None = None,
     screening: ArrayLike = False,
-    kits: Sequence[Kit] = (),
+    catalogue: KitCatalogue | None = None,
     tried: pd.DataFrame | None = None,
     valves: gpd.GeoDataFrame | None = None,
     streets: gpd.GeoDataFrame | None = None,
@@ -121,8 +121,8 @@ def season_lists(
         The table of that name, for priorities; without it only distances tell them.
     changed_on, screening
         As `hydrantgis.season.visits.visits`.
-    kits
-        Of the catalogue, for costs and stock.
+    catalogue
+        Of the kits, for costs and stock; neither is known where it is None.
     valves
         The table of that name, for isolation; none are known where it is None.
     streets
@@ -143,6 +143,7 @@ def season_lists(
         checked["outlet_height_after_in"], checked["height_sd_in"],
         lo_in=checked["window_lo_in"].fillna(-np.inf), hi_in=checked["window_hi_in"].fillna(np.inf),
     )  # fmt: skip
+    kits = () if catalogue is None else catalogue.kits()
     price = {kit.kit_id: kit.unit_cost for kit in kits}
     whole = checked.assign(
         p_inside_after=after.inside,
@@ -168,7 +169,8 @@ def season_lists(
         facilities = gpd.GeoDataFrame(FACILITIES.empty(hydrants.crs))
     matters = priority(hydrants, facilities, streets).set_axis(hydrants["hydrant_id"])
     return Season(
-        jobs, others, _area_totals(whole, titles), _kit_totals(jobs), _orders(jobs, kits),
+        jobs, others, _area_totals(whole, titles), _kit_totals(jobs),
+        orders(pd.concat([jobs, others["replace"]]), catalogue),
         visits(
             checked, hydrants, today=today, priorities=matters.reindex(checked["hydrant_id"]),
             changed_on=changed_on, screening=screening,
@@ -217,23 +219,3 @@ def _kit_totals(jobs: pd.DataFrame) -> pd.DataFrame:
         )
     )
     return KIT_TOTALS.conform(counted.iloc[order].reset_index(drop=True))
-
-
-def _orders(jobs: pd.DataFrame, kits: Sequence[Kit]) -> pd.DataFrame:
-    """Kits of all areas together, less what lies on the shelf."""
-    fitted = jobs[jobs["kit_id"].notna()]
-    waits = fitted["remedy_reason"].str.startswith("kit-fits-flange-unknown")
-    grouped = fitted.assign(waiting=waits.astype("int64")).groupby(["kit_id", "kit_length_in"])
-    counted = grouped.agg(kits=("waiting", "size"), waiting=("waiting", "sum")).reset_index()
-    pairs = fitted[["kit_id", "family"]].dropna().drop_duplicates().sort_values("family")
-    named = pairs.groupby("kit_id")["family"].agg(" / ".join).to_dict()
-    stock = {
-        name: counted["kit_id"].map({kit.kit_id: getattr(kit, name) for kit in kits})
-        for name in ("on_hand", "lead_days", "unit_cost")
-    }
-    frame = counted.assign(family=counted["kit_id"].map(named), **stock)
-    lacks = (frame["kits"] - frame["on_hand"].fillna(0).astype("int64")).clip(lower=0)
-    frame = frame.assign(to_order=lacks, cost=lacks * frame["unit_cost"].astype("float64"))
-    return ORDERS.conform(
-        frame.sort_values(["family", "kit_length_in", "kit_id"]).reset_index(drop=True)
-    )

@@ -15,6 +15,8 @@ from hydrantgis.ground.text import fill
 from hydrantgis.season.streets import StreetNetwork, next_usable_ft
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     import geopandas as gpd
     import pyproj
     from numpy.typing import NDArray
@@ -41,6 +43,8 @@ def priority(
     streets: gpd.GeoDataFrame | None = None,
     *,
     factor: float = STREET_FACTOR,
+    within_ft: float = PROTECTS_FT,
+    classes: Mapping[str, float] | None = None,
 ) -> pd.DataFrame:
     """
     The priority of each hydrant and its parts.
@@ -54,6 +58,11 @@ def priority(
     factor
         By this the straight line to the next hydrant is multiplied where streets tell no distance:
         there are none, the hydrant is more than 500 ft from any, or no other one can be reached.
+    within_ft
+        How near a facility is protected. [ft]
+    classes
+        How much a facility of a class counts, from 0 to 1, whatever the case; `*` stands for every
+        other class, which counts 0 without it. All count 1 where it is None.
 
     Returns
     -------
@@ -91,14 +100,19 @@ def priority(
     known = np.isfinite(there).all(axis=1)
     if known.any():
         spots = np.column_stack(to_plane.transform(there[known, 0], there[known, 1]))
-        apart, which = map(np.asarray, cKDTree(spots).query(flat[placed]))
-        near = apart <= PROTECTS_FT
-        rows = np.flatnonzero(placed)[near]
         kind = facilities["facility_class"].fillna("facility").to_numpy(dtype=object)[known]
-        near_one[rows] = 1.0
-        reasons[rows] = fill(
-            "{kind} within {ft} ft", kind=kind[which[near]], ft=apart[near].round()
-        )
+        counts = _counts(kind, classes)
+        standing = np.flatnonzero(placed)
+        # by what they count, the least first, so that the one that counts most stands last
+        for count in np.unique(counts[counts > 0]):
+            of_count = np.flatnonzero(counts == count)
+            apart, which = map(np.asarray, cKDTree(spots[of_count]).query(flat[placed]))
+            near = apart <= within_ft
+            rows = standing[near]
+            near_one[rows] = count
+            reasons[rows] = fill(
+                "{kind} within {ft} ft", kind=kind[of_count[which[near]]], ft=apart[near].round()
+            )
     out = hydrants["status"].isin(_NOT_USABLE).to_numpy(dtype=bool)
     usable = np.flatnonzero(placed & ~out)
     next_ft = _along(flat, placed & ~out, streets, to_plane)
@@ -115,6 +129,15 @@ def priority(
         fill("next hydrant about {ft} ft away", ft=next_ft[rows].round(-1)),
     )
     return _told(hydrants, near_one, alone, reasons)
+
+
+def _counts(kind: NDArray[np.object_], classes: Mapping[str, float] | None) -> NDArray[np.float64]:
+    """How much each facility counts, by its class."""
+    if classes is None:
+        return np.full(len(kind), 1.0)
+    said = {name.casefold(): count for name, count in classes.items()}
+    named = pd.Series(kind, dtype="str").str.casefold().map(said).fillna(said.get("*", 0.0))
+    return np.asarray(named, dtype=np.float64)
 
 
 def _along(

@@ -160,7 +160,7 @@ def test_check_map_and_plan_write_what_they_say(capsys, register, tmp_path) -> N
         "season_to_measure.csv",
         "season_kit_totals.csv",
     } <= names
-    assert "Kits to order" in out
+    assert "To order for all jobs" in out
 
 
 def test_a_register_without_a_hydrant_is_checked_mapped_and_planned(capsys, tmp_path) -> None:

@@ -7,7 +7,8 @@ import pandas as pd
 import pytest
 import shapely
 
-from hydrantgis.ground.results import ALL_TABLES, CHECKED
+from hydrantgis.ground.results import CHECKED
+from hydrantgis.ground.seasons import ALL_TABLES
 from hydrantgis.ground.table import Column, Kind, Table
 from hydrantgis.ground.tables import HYDRANTS, READINGS
 from hydrantgis.ground.units import LengthUnit
