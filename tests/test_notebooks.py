@@ -12,7 +12,9 @@ FOLDER = Path(__file__).parent.parent / "notebooks"
 SHOWS = {
     "1_import.ipynb": ("392 rows in = 392 accepted", "height-implausible", "greatest move: 0.0"),
     "2_map.ipynb": ("tesselbrook-2026", "image/png", "<iframe", "nfpa24-2019+pumper"),
-    "3_season_list.ipynb": ("Old Sidings", "OA-6", "season_jobs.csv", "maker"),
+    "3_season_list.ipynb": (
+        "Old Sidings", "OA-6", "season_jobs.csv", "season.xlsx", "maker", "priority_a_thousand",
+    ),
 }
 
 

@@ -98,7 +98,7 @@ def worth(
     )
     said = np.where(of_class == "", said, said + "; flow class " + of_class)
     old = fill("; read {y} years ago", y=(days / _DAYS_A_YEAR).round(1))
-    said = np.where(age > 0, said + old, said)
+    said = np.where(days >= _DAYS_A_YEAR, said + old, said)
     return pd.DataFrame(
         {
             **parts, "priority": total, "priority_reasons": said, "job_hours": hours,
