@@ -123,6 +123,32 @@ def test_a_plan_does_what_the_planner_decided(result, words, planned):
     assert told.before.calendar["hydrant_id"].tolist() == planned.calendar["hydrant_id"].tolist()
 
 
+def test_what_was_so_already_changes_nothing(result, words, planned):
+    inside = planned.selection["hydrant_id"][planned.selection["selected"]].tolist()
+    told = job.adopt(result, words, entries((inside[9], "decision", "include")))
+    assert told.edits["reason"].tolist() == ["it was so already"]
+    assert told.edits["priority_change"].tolist() == pytest.approx([0.0], abs=1e-9)
+    assert set(told.planned.calendar["hydrant_id"]) == set(inside)
+
+
+def test_a_crew_that_is_asked_for_costs_no_job_that_has_room(result, words, planned):
+    calendar = planned.calendar[planned.calendar["crew_id"] == "South"]
+    told = job.adopt(result, words, entries((calendar["hydrant_id"].iloc[0], "crew", "North")))
+    assert told.planned.priority >= planned.priority - 1e-6
+
+
+def test_of_too_many_that_come_in_the_weightiest_are_taken(result, words, planned):
+    table = planned.selection.sort_values("priority")
+    poor = dataclasses.replace(words, budget=12_000.0, least={})
+    rows = entries(*[(h, "decision", "include") for h in table["hydrant_id"]])
+    edits = job.adopt(result, poor, rows).edits.set_index("hydrant_id")
+    weight = table.set_index("hydrant_id")["priority"].reindex(edits.index)
+    taken = edits["outcome"] == "adopted"
+    assert 0 < taken.sum() < len(edits)
+    assert weight[taken].max() == weight.max()
+    assert weight[taken].mean() > weight[~taken].mean()
+
+
 def test_what_breaks_a_limit_is_refused_with_the_reason(result, words, planned):
     selection = planned.selection
     a, b, c = selection["hydrant_id"].iloc[:3]
@@ -213,6 +239,21 @@ def test_a_workbook_goes_round_and_what_was_decided_stays(capsys, folder, planne
     assert back[0] == back[1]
 
 
+def test_the_command_that_the_workbook_names_is_one(capsys, folder):
+    book = openpyxl.load_workbook(folder / "demo" / "season.xlsx")
+    cells = [cell.value for row in book["Read me"].iter_rows() for cell in row]
+    (line,) = [text for text in cells if str(text).startswith("hydrantgis plan")]
+    there = {
+        "register.gpkg": folder / "demo" / "register.gpkg",
+        "season.toml": district.folder() / "season.toml",
+        "season.xlsx": folder / "demo" / "season.xlsx",
+    }  # fmt: skip
+    words = [there.get(word, word) for word in line.split()[1:]]
+    code, said, err = run(capsys, *words, "--dry-run", "--quiet", "--no-curve")
+    assert code == 0, err
+    assert "What the planner decided\n  nothing\n" in said
+
+
 def test_a_workbook_of_another_plan_or_season_is_told(capsys, folder):
     text = (district.folder() / "season.toml").read_text(encoding="utf-8")
     (folder / "richer.toml").write_text(text.replace("62000", "65000"), encoding="utf-8")
@@ -221,8 +262,8 @@ def test_a_workbook_of_another_plan_or_season_is_told(capsys, folder):
     shutil.copy(folder / "demo" / "season.xlsx", book)
     words = ("plan", "--register", folder / "demo" / "register.gpkg", "--quiet", "--no-curve",
              "--out", folder / "d", "--adopt", book)  # fmt: skip
-    code, said, _ = run(capsys, *words, "--season", folder / "richer.toml")
-    assert code == 0
+    code, said, err = run(capsys, *words, "--season", folder / "richer.toml")
+    assert code == 0, err
     assert "made from another check or season file" in said
     code, _, err = run(capsys, *words, "--season", folder / "later.toml")
     assert code == 2

@@ -13,7 +13,12 @@ SHOWS = {
     "1_import.ipynb": ("392 rows in = 392 accepted", "height-implausible", "greatest move: 0.0"),
     "2_map.ipynb": ("tesselbrook-2026", "image/png", "<iframe", "nfpa24-2019+pumper"),
     "3_season_list.ipynb": (
-        "Old Sidings", "OA-6", "season_jobs.csv", "season.xlsx", "maker", "priority_a_thousand",
+        "Old Sidings",
+        "OA-6",
+        "season_jobs.csv",
+        "season.xlsx",
+        "maker",
+        "priority_a_thousand",
     ),
 }
 

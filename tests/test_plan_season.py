@@ -246,7 +246,9 @@ EMPTY = {
         {"hours": {"extend": 30.0, "exchange": 30.0, "remove": 30.0}}, "the longest crew day has 8",
     ),
     "kits that come too late": ({"planned_on": dt.date(2028, 1, 1)}, "after the last crew day"),
-    "an area that is owed in vain": ({"least": {"A3": 50}}, "fewer jobs than they are owed"),
+    "an area that is owed in vain": (
+        {"least": {"A3": 50}}, "area A3 is owed 50 jobs, 2 can be done",
+    ),
     "one day, and it is a holiday": (
         {"starts_on": dt.date(2027, 5, 31), "ends_on": dt.date(2027, 5, 31)}, "no crew day",
     ),
@@ -285,7 +287,7 @@ def test_an_area_without_a_polygon_has_no_jobs_and_stops_nothing(result, words):
     table = result.table.assign(area_id=ids.to_numpy())
     bare = dataclasses.replace(result, table=table, areas=areas)
     assert job.plan_season(bare, of(words, least={})).why_none == ()
-    assert "fewer jobs than they are owed" in job.plan_season(bare, words).why_none[0]
+    assert "area A3 is owed 1 job, 0 can be done" in job.plan_season(bare, words).why_none[0]
 
 
 @pytest.mark.parametrize(
@@ -303,7 +305,58 @@ def test_names_that_are_not_there_are_refused(result, words, change, told):
     assert told in str(error.value)
 
 
+def test_what_must_be_done_and_has_no_job_is_told_with_what_it_has(result, words):
+    idle = result.table["hydrant_id"][result.table["remedy"] == "none"].iloc[0]
+    with pytest.raises(WordsError) as error:
+        job.plan_season(result, of(words, must=(idle,)))
+    assert "have no job of this season" in str(error.value)
+    assert f"{idle} (none)" in str(error.value)
+
+
+def test_an_area_that_is_owed_in_vain_says_what_stands_in_the_way(result, words):
+    hours = dict.fromkeys(["extend", "exchange", "remove"], 20.0)
+    plan = job.plan_season(result, of(words, hours=hours, materials=dict.fromkeys(hours, 0.0)))
+    assert "area A3 is owed 1 job, 0 can be done; " in plan.why_none[0]
+    assert "the longest crew day has 8.5" in plan.why_none[0]
+    assert plan.findings["code"].tolist() == ["season-empty"]
+
+
+def test_a_blackout_is_named_where_it_stands_in_the_way_and_nowhere_else(result, words):
+    shut = (
+        Blackout(title="paving", first_on=words.starts_on, last_on=words.ends_on, areas=("A1",)),
+        Blackout(title="fair", first_on=words.starts_on, last_on=words.ends_on, areas=("A4",)),
+        Blackout(title="last year", first_on=dt.date(2026, 1, 1), last_on=dt.date(2026, 2, 1),
+                 areas=("A1", "A4")),
+    )  # fmt: skip
+    table = job.plan_season(result, of(words, blackouts=shut)).selection
+    for area, title in (("A1", "paving"), ("A4", "fair")):
+        assert set(table["why"][table["area_id"] == area]) == {
+            f"on every day left nobody may work in its area ({title})"
+        }
+
+
+def test_kits_of_the_shelf_go_to_the_first_days(planned, result):
+    stock = {kit.kit_id: kit.on_hand or 0 for kit in result.kits.kits()}
+    fitted = planned.calendar[planned.calendar["kit_id"].notna()]
+    for kit_id, jobs in fitted.groupby("kit_id"):
+        shelf = jobs["kit_from"] == "shelf"
+        assert shelf.sum() == min(stock[kit_id], len(jobs))
+        if shelf.any() and not shelf.all():
+            assert jobs["work_date"][shelf].max() <= jobs["work_date"][~shelf].min()
+
+
+def test_flanges_are_measured_before_their_kits_are_ordered(planned):
+    orders = planned.orders
+    waits = orders["waiting"] > 0
+    assert waits.any()
+    assert orders["measure_by"][waits].equals(orders["order_by"][waits])
+    assert orders["measure_by"][~waits].isna().all()
+
+
 def test_a_depot_far_away_or_nowhere_is_refused(result, words):
+    degrees = dataclasses.replace(words.depot, crs="EPSG:4326")
+    with pytest.raises(WordsError, match="lies far from every job"):
+        job.plan_season(result, of(words, depot=degrees))
     far = dataclasses.replace(words.depot, crs="EPSG:4326", x=10.0, y=50.0)
     with pytest.raises(WordsError, match="far from every job"):
         job.plan_season(result, of(words, depot=far))
@@ -370,6 +423,18 @@ def test_two_season_files_are_compared_from_the_command_line(capsys, folder):
     code, _, err = run(capsys, *words, "--against", other)
     assert code == 2
     assert "--against needs a season" in err
+
+
+def test_a_season_without_a_plan_is_an_error_of_the_data_where_that_is_asked_for(capsys, folder):
+    text = (district.folder() / "season.toml").read_text(encoding="utf-8")
+    none = folder / "none.toml"
+    none.write_text(text.replace("budget = 62000", "budget = 0"), encoding="utf-8")
+    words = ("plan", "--register", folder / "demo" / "register.gpkg", "--season", none, "--quiet",
+             "--no-curve", "--out", folder / "none")  # fmt: skip
+    code, out, _ = run(capsys, *words)
+    assert code == 0
+    assert "no plan" in out
+    assert run(capsys, *words, "--strict")[0] == 3
 
 
 def test_a_season_file_is_begun_and_never_written_over(capsys, tmp_path):

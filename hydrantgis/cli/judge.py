@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from hydrantgis.cli import options as o
-from hydrantgis.cli.talk import DATA_ERRORS, grid, has_errors, put, put_findings, put_json, teller
+from hydrantgis.cli.talk import DATA_ERRORS, grid, put, put_findings, put_json, teller
 
 if TYPE_CHECKING:
     from typing import Any
@@ -89,9 +89,17 @@ def check(
     end(result, strict=strict)
 
 
-def end(result: Checked, *, strict: bool) -> None:
-    """End with 3 where `--strict` is said and the data have errors."""
-    if strict and (has_errors(result.findings) or has_errors(result.exceptions)):
+def end(result: Checked, *, strict: bool, more: pd.DataFrame | None = None) -> None:
+    """End with 3 where `--strict` is said and the data, or what else was noticed, have errors."""
+    import sys
+
+    import pandas as pd
+
+    told = [result.findings, result.exceptions, *([] if more is None else [more])]
+    errors = pd.concat([frame.loc[frame["severity"] == "error", "code"] for frame in told])
+    if strict and len(errors):
+        kinds = ", ".join(f"{code} {n:,}" for code, n in errors.value_counts().items())
+        sys.stderr.write(f"errors in the data: {kinds}\n")
         raise typer.Exit(DATA_ERRORS)
 
 

@@ -45,7 +45,9 @@ def _put_orders(orders: pd.DataFrame, money: str | None) -> None:
     kits = orders[orders["item"] == "kit"]
     waiting = int(kits["waiting"].sum())
     if waiting:
-        put(f"  of these, {waiting:,} wait until the flange has been measured (see the visits)")
+        first = orders["measure_by"].dropna()
+        by = f", the first by {first.min():%Y-%m-%d}" if len(first) else ""
+        put(f"  of these, {waiting:,} wait until the flange has been measured{by} (see the visits)")
     blank = orders["family"].where(orders["item"] == "kit", "")
     family = blank.fillna("(family not recorded)").map(_few_families)
     bury = orders["bury_to_order_ft"].map("hydrant, bury {:g} ft".format, na_action="ignore")
@@ -108,7 +110,7 @@ def put_planned(planned: Planned, curve: pd.DataFrame | None) -> None:
         ("jobs", f"{many:,} of {len(table):,}",
          f"in {planned.calendar['area_id'].nunique()} areas"),
         ("priority", f"{planned.priority:,.1f} of {table['priority'].sum():,.1f}",
-         f"chosen {told.value:,.1f}; no choice could have more than {told.bound:,.1f}, greedy has "
+         f"no choice could have more than {told.bound:,.1f} with that much driving; greedy has "
          f"{told.by_greedy:,.1f}"),
         ("cost", f"{planned.cost:,.2f}", f"of {words.available:,.2f} {words.money}, "
          f"{words.contingency_share:.0%} of {words.budget:,.0f} kept back"),
@@ -123,6 +125,14 @@ def put_planned(planned: Planned, curve: pd.DataFrame | None) -> None:
     if len(left):
         put("Not in the season")
         grid([(f"{n:,}", why) for why, n in left[::-1].head(8).items()], right=(0,))
+    kits = planned.orders[planned.orders["item"] == "kit"]
+    spare = float((kits["spares"] * kits["unit_cost"]).sum())
+    other = float(planned.orders["cost"].sum() - kits["cost"].sum())
+    fitted = float((kits["kits"] * kits["unit_cost"]).sum())
+    put(
+        f"In that cost are kits for {fitted:,.2f}, on the shelf or not; spare kits for "
+        f"{spare:,.2f} and what crews carry and use up for {other:,.2f} are not"
+    )
     first = planned.orders["order_by"].dropna()
     if len(first):
         put(f"Order by {first.min():%Y-%m-%d} at the latest, the first of it")
@@ -151,11 +161,13 @@ def put_edits(adopted: Adopted) -> None:
         put("  the workbook was made from another check or season file; entries were tried on this")
     if not len(edits):
         put("  nothing")
+        put()
+        return
     rows = [("row", "hydrant", "entry", "outcome", "cost", "hours", "priority", "others", "")]
     figures = {"cost_change": "{:+,.2f}", "hours_change": "{:+,.2f}", "priority_change": "{:+,.2f}",
                "jobs_moved": "{:,}"}  # fmt: skip
     cells = [
-        edits["row"].astype("str").replace("<NA>", ""), edits["hydrant_id"],
+        _said(edits["row"], "{}"), edits["hydrant_id"],
         edits["entry"] + " " + edits["value"].fillna("(cleared)").str.slice(0, 24),
         edits["outcome"],
         *(_said(edits[name], form)
@@ -163,6 +175,16 @@ def put_edits(adopted: Adopted) -> None:
         edits["reason"].fillna("").str.slice(0, 90),
     ]  # fmt: skip
     grid(rows + list(zip(*cells, strict=True)), right=(0, 4, 5, 6, 7))
+    before, after = adopted.before, adopted.planned
+    put("  each alone, the plan without any chosen anew; all together")
+    grid(
+        [
+            (name, f"{len(plan.calendar):,} jobs", f"priority {plan.priority:,.2f}",
+             f"cost {plan.cost:,.2f}", f"{plan.hours:,.1f} crew hours")
+            for name, plan in (("before", before), ("with all of it", after))
+        ],
+        indent=4,
+    )  # fmt: skip
     counts = edits["outcome"].value_counts()
     put(f"  {', '.join(f'{n:,} {outcome}' for outcome, n in counts.items())}")
     put()
@@ -232,6 +254,8 @@ def planned_json(
 
 def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
     """Rows of a table, without its geometry."""
-    plain = frame.drop(columns="geometry", errors="ignore")
-    told: list[dict[str, Any]] = json.loads(plain.to_json(orient="records", date_format="iso"))
+    plain = pd.DataFrame(frame.drop(columns="geometry", errors="ignore"))
+    days = plain.select_dtypes("datetime").columns
+    plain = plain.assign(**{day: plain[day].dt.strftime("%Y-%m-%d") for day in days})
+    told: list[dict[str, Any]] = json.loads(plain.to_json(orient="records"))
     return told

@@ -130,7 +130,7 @@ def plan(
         put_findings(season.findings if planned is None else _both(season.findings, planned))
         put("nothing was written (dry run)" if dry_run else f"Lists: {out}")
         put_caution()
-    end(result, strict=strict)
+    end(result, strict=strict, more=None if planned is None else planned.findings)
 
 
 def _both(findings: pd.DataFrame, planned: Planned) -> pd.DataFrame:

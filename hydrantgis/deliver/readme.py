@@ -52,7 +52,11 @@ _SUMS = (
 _BACK = (
     ("1", "Save the workbook as XLSX, under any name."),
     ("2", "Run the plan again, with the words it was made with, and: --adopt FILE"),
-    ("Example", "hydrantgis plan register.gpkg --season season.toml --adopt season_edited.xlsx"),
+    (
+        "Example",
+        "hydrantgis plan --register register.gpkg --season season.toml --adopt season.xlsx",
+    ),
+    ("Rule and kits", "Name them with --rule and --kits as before, where the register keeps none."),
     ("3", "Every entry is told with what became of it: adopted, or refused and why. None is lost."),
 )  # fmt: skip
 

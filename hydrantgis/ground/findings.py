@@ -389,6 +389,7 @@ CODES: dict[str, Kind] = {
         _E, "a job that must be done has no day in the season",
         "change what stands in its way: crews, days, parts, neighbors, or the budget",
     ),
+    "season-empty": Kind(_E, "nothing is planned", "change what stands in the way"),
     "neighbour-out": Kind(
         _W, "the next hydrant is out of service already, and this one goes out for a job",
         "put the other one back first, or tell the fire department of both",

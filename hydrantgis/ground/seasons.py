@@ -179,6 +179,7 @@ ORDERS = Table(
         c.whole("lead_days", "Lead time", "From order to delivery, in days."),
         c.date("first_use", "First use", "The first day on which one is needed that is ordered."),
         c.date("order_by", "Order by", "The latest day for it."),
+        c.date("measure_by", "Measure by", "The flanges that are waited for, before the order."),
         c.real("unit_cost", "Cost of one", "In the money of the catalogue or the season.", 0),
         c.real("cost", "Cost", "Of those to order.", 0),
         c.text("holds", "Holds", "What it is made of, as the catalogue says."),

@@ -131,15 +131,21 @@ def adopt(
     from_ = contenders(result, words)
     base = choose(from_, seed=seed, tell=tell)
     trial = _Trial(from_, base)
-    rows = entries.assign(place=entries["entry"].map(_ORDER).fillna(9))
-    rows = rows.sort_values(["place", "row"], kind="stable")
+    # what goes out makes room; of what comes in, the weightiest is tried first
+    weight = from_.table.set_index("hydrant_id")["priority"]
+    rows = entries.assign(
+        place=entries["entry"].map(_ORDER).fillna(9), comes=entries["value"] == "include",
+        worth=-entries["hydrant_id"].map(weight).astype("float64").fillna(0.0),
+    )  # fmt: skip
+    rows = rows.sort_values(["place", "comes", "worth", "row"], kind="stable")
     told = []
     for entry in rows.to_dict("records"):  # what one person typed
         tell(f"{entry['hydrant_id']}: {entry['entry']} {entry['value']}")
         told.append({str(name): value for name, value in entry.items()} | trial.of(entry))
     edits = EDITS.conform(pd.DataFrame(told, columns=[*rows.columns, *_TOLD]))
     taken = contenders(result, words, trial.only())
-    planned = told_of(taken, choose(taken, seed=seed, tell=tell))
+    like = from_.table["hydrant_id"].iloc[base.chosen]
+    planned = told_of(taken, choose(taken, seed=seed, tell=tell, like=like))
     return Adopted(planned, told_of(from_, base), _as_it_came(edits, planned))
 
 

@@ -20,14 +20,16 @@ if TYPE_CHECKING:
     from hydrantgis.job.seasoning import Planned
 
 STEPS = 10
-"""So many budgets lie between none and what all jobs cost."""
+"""So many budgets lie between none and the most that can be used."""
+GAP = 1e-3
+"""A choice is good enough where none could be better by more than this share."""
 MOST_SECONDS = 10.0
 """A choice is not looked for longer than this. [s]"""
 
 
 def budget_curve(planned: Planned, *, tell: Callable[[str], None] = quiet) -> pd.DataFrame:
     """
-    The `curve` table: what each budget brings, up to that which pays every job.
+    The `curve` table: what each budget brings, up to the most that can be used.
 
     Parameters
     ----------
@@ -45,12 +47,16 @@ def budget_curve(planned: Planned, *, tell: Callable[[str], None] = quiet) -> pd
     words = planned.words
     kept = 1.0 - words.contingency_share
     most = float(jobs.cost.sum()) + len(np.unique(jobs.area)) * limits.area_cost
-    whole = max(most / kept if kept > 0 else 0.0, words.budget)
+    tell("what all the money that can be used would bring")
+    rich = select(jobs, replace(limits, budget=most), gap=GAP, most_seconds=MOST_SECONDS)
+    whole = max(rich.cost / kept if kept > 0 else 0.0, words.budget)
     budgets = np.unique(np.append(np.round(np.linspace(0.0, whole, STEPS + 1), 0), words.budget))
     rows = []
     for budget in budgets.tolist():  # a few
         tell(f"what {budget:,.0f} {words.money} would bring")
-        told = select(jobs, replace(limits, budget=budget * kept), most_seconds=MOST_SECONDS)
+        told = select(
+            jobs, replace(limits, budget=budget * kept), gap=GAP, most_seconds=MOST_SECONDS
+        )
         rows.append(
             {
                 "budget": budget, "is_now": budget == words.budget, "cost": told.cost,

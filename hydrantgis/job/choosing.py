@@ -6,7 +6,7 @@ They are chosen by a guess of the driving, put on crew days, and chosen again by
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,7 +20,7 @@ from hydrantgis.season.crewdays import openings
 from hydrantgis.season.selection import Candidates, Limits
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Collection
 
     from numpy.typing import NDArray
 
@@ -44,8 +44,6 @@ class Made:
         The choice; what it was made from, and within which limits.
     chosen
         Positions of the jobs chosen, among all.
-    shelf
-        Which of them take a kit that lies on the shelf.
     why_not
         Why one of them has no day, in words; None where it has.
     work, tours
@@ -57,7 +55,6 @@ class Made:
     selected: Selected
     pool: tuple[Candidates, Limits]
     chosen: NDArray[np.intp]
-    shelf: NDArray[np.bool_]
     why_not: NDArray[np.object_]
     work: Work
     tours: Tours
@@ -108,7 +105,13 @@ def pool(from_: Contenders, scale: float) -> tuple[Candidates, Limits, NDArray[n
     return jobs, limits, rows
 
 
-def choose(from_: Contenders, *, seed: int = 1, tell: Callable[[str], None] = quiet) -> Made:
+def choose(
+    from_: Contenders,
+    *,
+    seed: int = 1,
+    tell: Callable[[str], None] = quiet,
+    like: Collection[str] = (),
+) -> Made:
     """
     Choose by a guess of the driving, put on days, choose again by what crews drove.
 
@@ -120,12 +123,18 @@ def choose(from_: Contenders, *, seed: int = 1, tell: Callable[[str], None] = qu
         Of the random numbers.
     tell
         Told each stage of the work.
+    like
+        Hydrants that another plan chose. Where that choice still holds and nothing better is found,
+        it stays.
 
     Returns
     -------
     made
         The plan of the highest priority that keeps every limit; an empty one where none does.
     """
+    vain = _owed_in_vain(from_)
+    if vain:
+        return _empty(from_, vain, seed=seed)
     best: Made | None = None
     scale, wrong, before = 1.0, "", None
     about = from_.table["drive_hours_about"].to_numpy()
@@ -151,17 +160,45 @@ def choose(from_: Contenders, *, seed: int = 1, tell: Callable[[str], None] = qu
             break
         scale *= float(np.clip(right, 0.2, 5.0)) * (1.02 if broken else 1.0)
     if best is None:
-        nothing = np.zeros(len(rows), dtype=bool)
-        selected = replace(
-            selected, chosen=nothing, value=0.0, cost=0.0, hours=0.0, why_none=(wrong,)
-        )
-        return _placed(from_, rows[nothing], selected, (jobs, limits), seed=seed)
+        return _empty(from_, (wrong,), seed=seed)
+    same = from_.table["hydrant_id"].isin(list(like)).to_numpy()
+    kept = same & from_.table["barred"].isna().to_numpy()
+    if same.any() and kept[same].all() and kept[from_.table["must"].to_numpy()].all():
+        tell("the choice as it was before")
+        old = _placed(from_, np.flatnonzero(kept), best.selected, best.pool, seed=seed)
+        if not _broken(from_, old) and old.priority > best.priority - 1e-9:
+            best = old
     tell("the calendar, at leisure")
     last = _placed(from_, best.chosen, best.selected, best.pool, seed=seed)
     better = last.priority > best.priority + 1e-9 or (
         last.priority > best.priority - 1e-9 and last.hours <= best.hours
     )
     return last if better and not _broken(from_, last) else best
+
+
+def _owed_in_vain(from_: Contenders) -> tuple[str, ...]:
+    """Areas that are owed more jobs than can be done there, and what stands in the way."""
+    table, told = from_.table, []
+    for area, least in sorted(from_.words.least.items()):  # a few areas
+        barred = table["barred"][(table["area_id"] == area).to_numpy()]
+        able = int(barred.isna().sum())
+        if able < least:
+            why = barred.dropna().value_counts()
+            most = f"; {why.iloc[0]:,} more: {why.index[0]}" if len(why) else ""
+            told.append(f"area {area} is owed {_jobs_said(least)}, {able:,} can be done{most}")
+    return tuple(told)
+
+
+def _jobs_said(many: int) -> str:
+    return f"{many:,} job{'' if many == 1 else 's'}"
+
+
+def _empty(from_: Contenders, why: tuple[str, ...], *, seed: int) -> Made:
+    """A plan of nothing."""
+    jobs, limits, rows = pool(from_, 1.0)
+    nothing = np.zeros(len(rows), dtype=bool)
+    selected = Selected(nothing, 0.0, 0.0, 0.0, 0.0, 0.0, (), why)
+    return _placed(from_, rows[nothing], selected, (jobs, limits), seed=seed)
 
 
 def _broken(from_: Contenders, made: Made) -> str:
@@ -176,7 +213,9 @@ def _broken(from_: Contenders, made: Made) -> str:
     areas = from_.table["area_id"].iloc[made.chosen[placed]].value_counts()
     for area, least in words.least.items():
         if areas.get(area, 0) < least:
-            return f"area {area} is owed {least} jobs, and days are found for {areas.get(area, 0)}"
+            return (
+                f"area {area} is owed {_jobs_said(least)}, days are found for {areas.get(area, 0)}"
+            )
     return ""
 
 
@@ -236,6 +275,6 @@ def _placed(
     cost = float(jobs["job_cost"].to_numpy()[placed].sum()) + areas * words.area_cost
     cost += (drive + areas * words.area_hours) * words.hour_cost
     return Made(
-        selected=selected, pool=of, chosen=chosen, shelf=shelf, why_not=why_not, work=work,
+        selected=selected, pool=of, chosen=chosen, why_not=why_not, work=work,
         tours=tours, cost=cost, hours=hours, priority=float(work.priority[placed].sum()),
     )  # fmt: skip

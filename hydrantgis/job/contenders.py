@@ -106,7 +106,15 @@ def _jobs(result: Checked, words: SeasonWords, only: pd.DataFrame | None) -> gpd
         )  # fmt: skip
     table = result.table
     rows = table[table["remedy"].isin(list(words.hours)).to_numpy()]
-    _need_known("hydrants that have a job", "jobs.must", words.must, rows["hydrant_id"])
+    _need_known("hydrants", "jobs.must", words.must, table["hydrant_id"])
+    idle = sorted(set(words.must) - set(rows["hydrant_id"]))
+    if idle:
+        remedy = table.set_index("hydrant_id")["remedy"].reindex(idle).fillna("not judged")
+        raise WordsError(
+            "hydrants that must be done have no job of this season", where="`jobs.must`",
+            found=some([f"{name} ({what})" for name, what in remedy.items()], 5),
+            accepted=", ".join(words.hours), do="take them out, or say [hours] of that remedy",
+        )  # fmt: skip
     _need_known("hydrants", "jobs.never", words.never, table["hydrant_id"])
     areas = result.areas["area_id"]
     _need_known("areas", "share", tuple(words.least), areas)

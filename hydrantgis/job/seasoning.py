@@ -19,9 +19,10 @@ from hydrantgis.ground.seasons import SELECTION
 from hydrantgis.job.choosing import choose
 from hydrantgis.job.contenders import contenders
 from hydrantgis.job.moment import quiet
+from hydrantgis.job.solving import NO_JOBS
 from hydrantgis.season.assemble import calendar_tables
 from hydrantgis.season.notices import notices
-from hydrantgis.season.orders import orders
+from hydrantgis.season.orders import from_shelf, orders
 from hydrantgis.season.proof import faults
 from hydrantgis.standards.load import read_toml
 from hydrantgis.standards.seasonfile import season_from_mapping
@@ -29,13 +30,12 @@ from hydrantgis.standards.seasonfile import season_from_mapping
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from numpy.typing import NDArray
-
     from hydrantgis.job.checking import Checked
     from hydrantgis.job.choosing import Made
     from hydrantgis.job.contenders import Contenders
     from hydrantgis.job.solving import Selected
     from hydrantgis.season.selection import Candidates, Limits
+    from hydrantgis.standards.kits import KitCatalogue
     from hydrantgis.standards.season import SeasonWords
 
 CANNOT = "must be done, and cannot be: "
@@ -166,17 +166,15 @@ def told_of(from_: Contenders, made: Made) -> Planned:
     """
     words, ways, order = from_.words, from_.ways, made.chosen
     way_ft, by_streets = ways.matrix(order)
-    rows = from_.table.iloc[order]
     rows = gpd.GeoDataFrame(
-        rows.assign(kit_from=_kit_from(rows, made.shelf)), geometry=from_.jobs.geometry.iloc[order]
+        from_.table.iloc[order], geometry=from_.jobs.geometry.iloc[order]
     ).reset_index(drop=True)
     calendar, of_days = calendar_tables(
         rows, from_.days, made.tours, words, way_ft=way_ft, by_streets=by_streets
     )
+    calendar = calendar.assign(kit_from=_kit_from(calendar, from_.catalogue))
     selection = _selection(from_, made, calendar)
-    done = rows.merge(
-        calendar[["hydrant_id", "work_date", "crew_id"]], on="hydrant_id", how="inner"
-    )
+    done = rows.merge(calendar[["hydrant_id", "work_date", "crew_id", "kit_from"]], on="hydrant_id")
     ordered = orders(pd.DataFrame(done), from_.catalogue, words)
     places = from_.jobs[["hydrant_id", "area_id"]].assign(
         x_ft=ways.at_ft[:, 0], y_ft=ways.at_ft[:, 1]
@@ -193,14 +191,22 @@ def told_of(from_: Contenders, made: Made) -> Planned:
         )  # fmt: skip
     return Planned(
         from_.season, selection, calendar, of_days, ordered, notices(calendar, words),
-        _noticed(from_, selection, calendar), made.selected, made.pool, made.cost, made.hours,
-        _why_none(from_, made, calendar),
+        _noticed(from_, selection, calendar, _why_none(from_, made, calendar)), made.selected,
+        made.pool, made.cost, made.hours, _why_none(from_, made, calendar),
     )  # fmt: skip
 
 
-def _kit_from(jobs: pd.DataFrame, shelf: NDArray[np.bool_]) -> pd.Series:
-    told = pd.Series(np.where(shelf, "shelf", "order"), index=jobs.index, dtype="str")
-    needs = jobs["kit_id"].notna() | (jobs["remedy"] == "replace")
+def _kit_from(calendar: pd.DataFrame, catalogue: KitCatalogue) -> pd.Series:
+    """
+    Where each kit comes from: those of the shelf go to the first days, so that orders can be late.
+
+    A job that the search gave one of the shelf and that comes later than one that waits for its
+    order comes late enough for an order, too.
+    """
+    days = calendar["work_date"].to_numpy(dtype="datetime64[D]").astype(np.float64)
+    shelf = from_shelf(calendar["kit_id"], pd.Series(-days), catalogue)
+    told = pd.Series(np.where(shelf, "shelf", "order"), index=calendar.index, dtype="str")
+    needs = calendar["kit_id"].notna() | (calendar["remedy"] == "replace")
     return told.where(needs)
 
 
@@ -212,7 +218,7 @@ def _selection(from_: Contenders, made: Made, calendar: pd.DataFrame) -> gpd.Geo
     limits = " and ".join(made.selected.binding) or "budget and crew hours"
     why = np.full(len(table), f"left out: {limits}", dtype=object)
     if made.selected.why_none:
-        why[:] = "the season has no plan"
+        why[:] = f"no plan: {made.selected.why_none[0]}"
     why[made.chosen] = [f"carried over: {reason or ''}" for reason in made.why_not]
     barred = table["barred"].notna().to_numpy()
     why[barred] = table["barred"].to_numpy(dtype=object)[barred]
@@ -234,9 +240,14 @@ def _selection(from_: Contenders, made: Made, calendar: pd.DataFrame) -> gpd.Geo
     return gpd.GeoDataFrame(SELECTION.conform(frame.reset_index(drop=True)))
 
 
-def _noticed(from_: Contenders, selection: pd.DataFrame, calendar: pd.DataFrame) -> pd.DataFrame:
+def _noticed(
+    from_: Contenders,
+    selection: pd.DataFrame,
+    calendar: pd.DataFrame,
+    why_none: tuple[str, ...],
+) -> pd.DataFrame:
     """Jobs that must be done and cannot be, and neighbors that are out of service already."""
-    lost = selection["why"].str.startswith(CANNOT)
+    lost = selection["why"].str.startswith(CANNOT).to_numpy(dtype=bool)
     near, whose = from_.ways.out_beside(calendar["hydrant_id"], from_.words.apart_ft)
     return join_findings(
         findings(
@@ -244,6 +255,10 @@ def _noticed(from_: Contenders, selection: pd.DataFrame, calendar: pd.DataFrame)
             messages=selection["why"][lost],
         ),
         findings("neighbour-out", table="hydrants", keys=near, column="status", values=whose),
+        findings(
+            "season-empty", table="selection", keys=["(all)"] if why_none else [],
+            messages=["; ".join(why_none)] if why_none else [],
+        ),
     )  # fmt: skip
 
 
@@ -253,8 +268,9 @@ def _why_none(from_: Contenders, made: Made, calendar: pd.DataFrame) -> tuple[st
         return ()
     if not len(from_.table):
         return ("no hydrant has a job",)
-    barred = from_.table["barred"]
-    if barred.isna().any() and made.selected.why_none:
-        return made.selected.why_none
+    barred, told = from_.table["barred"], made.selected.why_none
+    if barred.isna().any() and told:
+        return told
     why = barred.dropna() if barred.notna().all() else pd.Series(made.why_not, dtype="str")
-    return tuple(f"{n:,} jobs: {reason}" for reason, n in why.value_counts().head(3).items())
+    each = tuple(f"{n:,} jobs: {reason}" for reason, n in why.value_counts().head(3).items())
+    return (*(reason for reason in told if reason != NO_JOBS), *each)

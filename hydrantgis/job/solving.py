@@ -22,8 +22,10 @@ if TYPE_CHECKING:
 
     from hydrantgis.season.selection import Candidates, Limits
 
-GAP = 1e-3
+GAP = 1e-5
 """A choice is good enough where none could be better by more than this share."""
+NO_JOBS = "there are no jobs"
+"""Why nothing is chosen where there is nothing to choose from."""
 MOST_SECONDS = 60.0
 """Longer than this it is not looked for; what is found by then stands, with its gap. [s]"""
 
@@ -99,14 +101,17 @@ def select(
     nothing = np.zeros(n, dtype=bool)
     why = must_have(jobs, limits)
     if why or not n:
-        return Selected(nothing, 0.0, 0.0, 0.0, 0.0, 0.0, (), tuple(why or ["there are no jobs"]))
+        return Selected(nothing, 0.0, 0.0, 0.0, 0.0, 0.0, (), tuple(why or [NO_JOBS]))
     start = greedy(jobs, limits)
     kept = not broken(jobs, limits, start)
     found, bound = _solved(jobs, limits, start if kept else None, gap, most_seconds)
     if found is None and not kept:
         return Selected(
             nothing, 0.0, 0.0, 0.0, 0.0, 0.0, (),
-            ("what must be done and what areas are owed goes beyond the limits",),
+            (
+                "what must be done and what areas are owed takes more than the "
+                f"{limits.budget:,.2f} of money or the {limits.crew_hours:,.1f} crew hours",
+            ),
         )  # fmt: skip
     best = start
     if found is not None and (not kept or _value(jobs, found) >= _value(jobs, start)):

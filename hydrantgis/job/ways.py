@@ -152,15 +152,16 @@ def ways_of(result: Checked, jobs: gpd.GeoDataFrame, words: SeasonWords) -> Ways
     x, y = pyproj.Transformer.from_crs(named, crs, always_xy=True).transform(
         words.depot.x, words.depot.y
     )
-    depot = flat(np.array([[x, y]]))[0]
     at = flat(xy(jobs.geometry))
-    apart = np.hypot(*(at - depot).T)
-    known = np.isfinite(apart)
-    if known.any() and not (apart[known].min() <= FARTHEST_MI * FT_A_MILE):
+    known = np.isfinite(at).all(axis=1)
+    somewhere = bool(np.isfinite([x, y]).all())
+    depot = flat(np.array([[x, y]]))[0] if somewhere else np.full(2, np.nan)
+    apart = np.hypot(*(at[known] - depot).T).min() / FT_A_MILE if known.any() else 0.0
+    if not somewhere or apart > FARTHEST_MI:
         raise WordsError(
             "the depot lies far from every job", where="`depot` of the season file",
             found=f"{words.depot.x:g}, {words.depot.y:g} in {words.depot.crs}, "
-            f"{apart[known].min() / FT_A_MILE:,.0f} miles from the nearest",
+            + (f"{apart:,.0f} miles from the nearest" if somewhere else "which is nowhere"),
             accepted=f"{FARTHEST_MI:g} miles", do="correct x, y or crs",
         )  # fmt: skip
     is_out = (result.hydrants["status"] == "out_of_service").to_numpy(dtype=bool)

@@ -138,16 +138,18 @@ def openings(
     )
     free = np.ones_like(allowed)
     area = jobs["area_id"].to_numpy(dtype=object)
-    titles: list[str] = []
+    titles = np.full(n, "", dtype=object)
     for blackout in words.blackouts:  # a few
         if blackout.areas:
             inside = np.isin(area.astype("str"), blackout.areas) & ~pd.isna(area)
             then = (dates >= np.datetime64(blackout.first_on)) & (
                 dates <= np.datetime64(blackout.last_on)
             )
-            free &= ~(inside[:, None] & then[None, :])
-            titles.append(blackout.title)
-    keep(free, f"on every day left nobody may work in its area ({', '.join(titles)})")
+            shut = inside[:, None] & then[None, :]
+            free &= ~shut
+            counts = (shut & allowed).any(axis=1)
+            titles[counts] += np.where(titles[counts] == "", "", ", ") + blackout.title
+    keep(free, fill("on every day left nobody may work in its area ({t})", t=titles))
     crew = jobs["asked_crew"].to_numpy(dtype=object)
     of_day = days["crew_id"].to_numpy(dtype=object)
     keep(

@@ -89,7 +89,7 @@ def orders(
     table = pd.concat(parts, ignore_index=True)
     if words is not None:
         by = last_working_day(table["order_by"], words, not_before=words.planned_on)
-        table = table.assign(order_by=by)
+        table = table.assign(order_by=by, measure_by=by.where(table["waiting"] > 0))
     return ORDERS.conform(table)
 
 

@@ -216,7 +216,7 @@ def broken(jobs: Candidates, limits: Limits, chosen: NDArray[np.bool_]) -> list[
         told.append(f"{int((jobs.never & chosen).sum()):,} jobs that may not be done are")
     short = int((counts < limits.least).sum())
     if short:
-        told.append(f"{short:,} areas with fewer jobs than they are owed")
+        told.append(f"too few jobs in {short:,} of the areas that are owed some")
     return told
 
 
@@ -236,7 +236,7 @@ def must_have(jobs: Candidates, limits: Limits) -> list[str]:
     there = np.bincount(jobs.area[~jobs.never], minlength=len(limits.least))
     if (there < limits.least).any():
         told.append(
-            f"{int((there < limits.least).sum()):,} areas have fewer jobs than they are owed"
+            f"too few jobs in {int((there < limits.least).sum()):,} of the areas that are owed some"
         )
     told += [text for text in broken(jobs, limits, jobs.must) if " over " in text]
     return told

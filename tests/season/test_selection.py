@@ -112,7 +112,7 @@ def test_a_thousand_jobs_are_chosen_to_a_thousandth_the_same_each_time():
     [
         ({"budget": 0.0}, "no job fits"),
         ({"crew_hours": 0.0}, "no job fits"),
-        ({"least": np.array([4])}, "fewer jobs than they are owed"),
+        ({"least": np.array([4])}, "too few jobs in 1 of the areas"),
     ],
 )
 def test_an_empty_season_says_why(change, why):
