@@ -41,6 +41,14 @@ def check(
     kits: o.Kits = None,
     outlet: o.Outlet = None,
     out: o.Out = Path("hydrantgis-check"),
+    also: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="FORMAT",
+            help="The checked layer in another format too: geoparquet, geojson, flatgeobuf, "
+            "shapefile or csv; once for each.",
+        ),
+    ] = None,
     strict: o.Strict = False,
     as_json: o.Json = False,
     dry_run: o.DryRun = False,
@@ -58,10 +66,16 @@ def check(
     Example:
       hydrantgis check --rule nfpa24-2019 --kits generic --register register.gpkg --out results
       hydrantgis check --rule our-rule.toml --kits our-kits.toml --json
+      hydrantgis check --rule our-rule.toml --kits our-kits.toml --also geojson --also shapefile
       hydrantgis check --rule our-rule.toml --kits our-kits.toml --explain H-123
     """
     from hydrantgis import job
+    from hydrantgis.deliver.layers import FORMATS
+    from hydrantgis.ground.errors import WordsError
 
+    strange = [kind for kind in also or [] if kind not in FORMATS]
+    if strange:
+        raise WordsError(f"`{strange[0]}` is no format", accepted=", ".join(FORMATS))
     result = job.check(
         register, rule=rule, kits=kits, outlet=outlet_said(outlet), command=typed(),
         tell=teller(quiet=quiet),
@@ -76,15 +90,19 @@ def check(
             put_explained(told, result)
             put_caution()
         return
-    path = out / "checked.gpkg"
+    path, more = out / "checked.gpkg", []
     if not dry_run:
         result.write(path)
+        more = result.write_also(out, also or [])
     if as_json:
-        put_json({**_result_json(result), "file": None if dry_run else str(path)})
+        files = [str(other) for other in more]
+        put_json({**_result_json(result), "file": None if dry_run else str(path), "also": files})
     else:
         _put_result(result)
         put_findings(result.findings)
         put("nothing was written (dry run)" if dry_run else f"Results: {path}")
+        for other in more:
+            put(f"         {other}")
         put_caution()
     end(result, strict=strict)
 

@@ -35,7 +35,7 @@ from hydrantgis.season.areas import area_of
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from hydrantgis.ground.table import Table
     from hydrantgis.standards.kits import KitCatalogue
@@ -116,6 +116,29 @@ class Checked:
         grades, outlets = self.heights.grade_table(), self.heights.outlet_table(self.rule)
         layers += [(t, f) for t, f in ((GRADES, grades), (OUTLET_HEIGHTS, outlets)) if len(f)]
         write_geopackage(Path(path), layers, moment=self.moment)
+
+    def write_also(self, folder: Path | str, kinds: Sequence[str]) -> list[Path]:
+        """
+        Write the checked layer in formats of other software.
+
+        Parameters
+        ----------
+        folder
+            Where the files go.
+        kinds
+            Of `hydrantgis.deliver.layers.FORMATS`.
+
+        Raises
+        ------
+        WordsError
+            There is no such format, or it needs a CRS and the layer has none.
+        """
+        from hydrantgis.deliver.layers import write_layer
+
+        return [
+            write_layer(Path(folder), CHECKED, self.table, kind, moment=self.moment)
+            for kind in dict.fromkeys(kinds)
+        ]
 
 
 def check(

@@ -133,6 +133,21 @@ def test_import_prints_the_balance_and_json_holds_it(capsys, tmp_path) -> None:
     assert run(capsys, *words, "--quiet")[2] == ""
 
 
+def test_check_writes_the_layer_in_other_formats_too(capsys, register, tmp_path) -> None:
+    words = ("check", "--register", register, "--rule", DATA / "rule.toml", "--kits",
+             DATA / "kits.toml", "--quiet")  # fmt: skip
+    code, out, _ = run(
+        capsys, *words, "--out", tmp_path / "c", "--also", "geojson", "--also", "shapefile"
+    )
+    assert code == 0
+    assert len(json.loads((tmp_path / "c" / "checked.geojson").read_text())["features"]) == 392
+    assert "checked_shapefile.zip" in out
+    code, _, err = run(capsys, *words, "--out", tmp_path / "d", "--also", "dxf")
+    assert code == 2
+    assert "geoparquet, geojson, flatgeobuf, shapefile, csv" in err
+    assert not (tmp_path / "d").exists()
+
+
 def test_check_map_and_plan_write_what_they_say(capsys, register, tmp_path) -> None:
     standards = ("--rule", DATA / "rule.toml", "--kits", DATA / "kits.toml")
     code, out, _ = run(capsys, "check", "--register", register, *standards, "--out", tmp_path / "c")
