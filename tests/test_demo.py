@@ -124,8 +124,11 @@ def test_the_checked_layer_opens_elsewhere_with_the_promised_columns(demo) -> No
     assert [name for name, _ in pyogrio.list_layers(path)] == [
         "checked",
         "exceptions",
+        "remedies",
+        "area_figures",
         "provenance",
         "grades",
+        "layer_styles",
     ]
     frame = gpd.read_file(path, layer="checked")
     assert list(frame.columns) == [*CHECKED.names, "geometry"]

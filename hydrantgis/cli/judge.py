@@ -60,7 +60,8 @@ def check(
 
     With --explain one hydrant is told whole: its readings, the rule, every kit with where outlet
     and flange would end, and why one is chosen; nothing is written. Else writes OUT/checked.gpkg
-    with layers checked, exceptions and provenance, and grades where there are ground shots.
+    with layers checked, exceptions, provenance, remedies and area_figures, and grades where there
+    are ground shots.
 
     \b
     Example:

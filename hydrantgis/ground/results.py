@@ -279,6 +279,34 @@ AREA_TOTALS = Table(
     ),
 )
 
+AREA_FIGURES = Table(
+    name="area_figures",
+    title="Areas with figures",
+    about="How the hydrants of each area stand and what they need, on its polygon.",
+    key="area_id",
+    columns=(
+        *AREA_TOTALS.columns,
+        c.share("inside_share", "Share inside", "Of the measured ones; blank where none is."),
+    ),
+    geometry="MultiPolygon",
+)
+
+REMEDY_LAYER = Table(
+    name="remedies",
+    title="Remedies",
+    about="The hydrants that need something, and what.",
+    key="hydrant_id",
+    columns=tuple(
+        CHECKED[name]
+        for name in (
+            "hydrant_id", "area_id", "remedy", "remedy_reason", "verdict", "outlet_height_in",
+            "kit_id", "kit_length_in", "raise_in", "outlet_height_after_in",
+            "flange_height_after_in", "bury_ft", "bury_after_ft",
+        )
+    ),
+    geometry="Point",
+)  # fmt: skip
+
 KIT_TOTALS = Table(
     name="kit_totals",
     title="Kits by area, family and length",

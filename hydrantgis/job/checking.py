@@ -14,8 +14,15 @@ import pandas as pd
 
 from hydrantgis.assess import check as assess
 from hydrantgis.deliver.provenance import provenance
+from hydrantgis.deliver.styles import layer_styles
 from hydrantgis.ground.findings import findings, join_findings
-from hydrantgis.ground.results import CHECKED, GRADES, OUTLET_HEIGHTS
+from hydrantgis.ground.results import (
+    AREA_FIGURES,
+    CHECKED,
+    GRADES,
+    OUTLET_HEIGHTS,
+    REMEDY_LAYER,
+)
 from hydrantgis.ground.tables import (
     AREAS,
     EXCEPTIONS,
@@ -32,6 +39,7 @@ from hydrantgis.job.standing import standards_for, texts_of
 from hydrantgis.register.geopackage import write_geopackage
 from hydrantgis.register.store import Register
 from hydrantgis.season.areas import area_of
+from hydrantgis.season.totals import area_figures
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -109,13 +117,23 @@ class Checked:
         }
 
     def write(self, path: Path | str) -> None:
-        """Write the GeoPackage; grades and outlets where there is anything to tell of them."""
+        """
+        Write the GeoPackage.
+
+        Areas with figures, grades and outlets stand in it where there is anything to tell of them;
+        a desktop GIS opens hydrants and areas in the colors of the map.
+        """
+        needs = self.table["remedy"].notna() & (self.table["remedy"] != "none")
+        remedies = REMEDY_LAYER.conform(self.table[needs].reset_index(drop=True))
         layers: list[tuple[Table, pd.DataFrame]] = [
             (CHECKED, self.table), (EXCEPTIONS, self.exceptions), (PROVENANCE, self.provenance),
+            (REMEDY_LAYER, remedies),
         ]  # fmt: skip
+        if len(self.areas):
+            layers.append((AREA_FIGURES, area_figures(self.table, self.areas)))
         grades, outlets = self.heights.grade_table(), self.heights.outlet_table(self.rule)
         layers += [(t, f) for t, f in ((GRADES, grades), (OUTLET_HEIGHTS, outlets)) if len(f)]
-        write_geopackage(Path(path), layers, moment=self.moment)
+        write_geopackage(Path(path), layers, moment=self.moment, styles=layer_styles())
 
     def write_also(self, folder: Path | str, kinds: Sequence[str]) -> list[Path]:
         """

@@ -31,7 +31,7 @@ from hydrantgis.ground.tables import HISTORY, HYDRANTS, IMPORTS, SETTINGS
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from hydrantgis.ground.table import Table
 
@@ -116,6 +116,16 @@ def _mark(path: Path) -> tuple[object, ...]:
 
 _OF_A_REGISTER = {SETTINGS.name, IMPORTS.name, HISTORY.name, HYDRANTS.name}
 """Layers that no result has: a register is never written over by one."""
+
+
+_STYLES = "layer_styles"
+_STYLES_TABLE = """
+CREATE TABLE layer_styles (
+  id INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, f_table_catalog TEXT(256),
+  f_table_schema TEXT(256), f_table_name TEXT(256), f_geometry_column TEXT(256),
+  styleName TEXT(30), styleQML TEXT, styleSLD TEXT, useAsDefault BOOLEAN, description TEXT,
+  owner TEXT(30), ui TEXT(30), update_time DATETIME
+)"""
 
 
 @contextmanager
@@ -206,7 +216,11 @@ def write_layers(
 
 
 def write_geopackage(
-    path: Path, layers: Sequence[tuple[Table, pd.DataFrame]], *, moment: dt.datetime
+    path: Path,
+    layers: Sequence[tuple[Table, pd.DataFrame]],
+    *,
+    moment: dt.datetime,
+    styles: Mapping[str, str] | None = None,
 ) -> None:
     """
     Write a GeoPackage of exactly these layers, in the place of the one that may be there.
@@ -215,6 +229,8 @@ def write_geopackage(
     ----------
     path, layers, moment
         As `write_layers`.
+    styles
+        How a desktop GIS shows a layer at first, as a QGIS style, by name of the layer.
 
     Raises
     ------
@@ -226,7 +242,7 @@ def write_geopackage(
     refuse_if_open(path)
     if path.exists():
         ours = {table.name for table in ALL_TABLES} - _OF_A_REGISTER
-        others = set(layer_names(path)) - {table.name for table, _ in layers} - ours
+        others = set(layer_names(path)) - {table.name for table, _ in layers} - ours - {_STYLES}
         if others:
             raise WordsError(
                 "the file holds layers that would be lost",
@@ -234,8 +250,31 @@ def write_geopackage(
                 found=", ".join(sorted(others)),
                 do="name another place with --out, or move the file away",
             )
+    there = {table.name for table, _ in layers}
+    told = {name: style for name, style in (styles or {}).items() if name in there}
     with replacing(path) as fresh:
         write_layers(fresh, layers, moment=moment)
+        if told:
+            _add_styles(fresh, told, moment)
+
+
+def _add_styles(path: Path, styles: Mapping[str, str], moment: dt.datetime) -> None:
+    """The table in which QGIS keeps styles with their layers, told as a table without geometry."""
+    stamp = f"{moment:%Y-%m-%dT%H:%M:%S.000Z}"
+    with closing(sqlite3.connect(path)) as base, base:
+        base.execute(_STYLES_TABLE)
+        base.execute(
+            "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, "
+            "last_change) VALUES (?, 'attributes', ?, ?, ?)",
+            (_STYLES, _STYLES, "How layers are shown", stamp),
+        )
+        base.executemany(
+            "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, "
+            "f_geometry_column, styleName, styleQML, styleSLD, useAsDefault, description, owner, "
+            "ui, update_time) SELECT '', '', table_name, column_name, table_name, ?, '', 1, '', "
+            "'', NULL, ? FROM gpkg_geometry_columns WHERE table_name = ?",
+            [(style, stamp, name) for name, style in styles.items()],
+        )
 
 
 def _has_layer(path: Path, name: str) -> bool:

@@ -21,7 +21,6 @@ from hydrantgis.ground.results import (
     KIT_REMEDIES,
     KIT_TOTALS,
     OTHER_LISTS,
-    VERDICTS,
     VISITS,
 )
 from hydrantgis.ground.seasons import ORDERS
@@ -29,6 +28,7 @@ from hydrantgis.ground.tables import FACILITIES, VALVES
 from hydrantgis.season.isolation import isolation
 from hydrantgis.season.orders import orders
 from hydrantgis.season.priority import priority
+from hydrantgis.season.totals import area_totals
 from hydrantgis.season.visits import visits
 
 if TYPE_CHECKING:
@@ -169,7 +169,7 @@ def season_lists(
         facilities = gpd.GeoDataFrame(FACILITIES.empty(hydrants.crs))
     matters = priority(hydrants, facilities, streets).set_axis(hydrants["hydrant_id"])
     return Season(
-        jobs, others, _area_totals(whole, titles), _kit_totals(jobs),
+        jobs, others, area_totals(whole, titles), _kit_totals(jobs),
         orders(pd.concat([jobs, others["replace"]]), catalogue),
         visits(
             checked, hydrants, today=today, priorities=matters.reindex(checked["hydrant_id"]),
@@ -179,30 +179,6 @@ def season_lists(
         ALTERNATIVES.empty() if tried is None else tried,
         isolated, noticed,
     )  # fmt: skip
-
-
-def _area_totals(whole: pd.DataFrame, titles: pd.Series) -> pd.DataFrame:
-    area = whole["area_id"]
-    counts = pd.DataFrame(
-        {
-            "hydrants": 1,
-            "not_judged": whole["verdict"].isna(),
-            "measured": whole["verdict"].notna() & (whole["verdict"] != "unmeasured"),
-            **{verdict: whole["verdict"] == verdict for verdict in VERDICTS},
-            "jobs": whole["remedy"].isin(KIT_REMEDIES),
-            "kits": whole["kit_id"].notna(),
-            **{f"to_{remedy}": whole["remedy"] == remedy for remedy in OTHER_LISTS},
-        },
-        index=whole.index,
-    )
-    sums = counts.astype("int64").groupby(area, dropna=False, sort=True).sum().reset_index()
-    # an area without a hydrant is an answer too
-    empty = titles.index.difference(pd.Index(sums["area_id"].dropna()))
-    more = pd.DataFrame({"area_id": empty}).reindex(columns=sums.columns)
-    more[counts.columns] = 0
-    frame = pd.concat([sums, more]) if len(more) else sums
-    frame = frame.sort_values("area_id", kind="stable", na_position="last").reset_index(drop=True)
-    return AREA_TOTALS.conform(frame.assign(area_title=frame["area_id"].map(titles)))
 
 
 def _kit_totals(jobs: pd.DataFrame) -> pd.DataFrame:
