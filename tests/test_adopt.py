@@ -137,6 +137,7 @@ def test_a_crew_that_is_asked_for_costs_no_job_that_has_room(result, words, plan
     assert told.planned.priority >= planned.priority - 1e-6
 
 
+@pytest.mark.slow
 def test_of_too_many_that_come_in_the_weightiest_are_taken(result, words, planned):
     table = planned.selection.sort_values("priority")
     poor = dataclasses.replace(words, budget=12_000.0, least={})
@@ -211,6 +212,7 @@ def run(capsys, *words):
     return code, *capsys.readouterr()
 
 
+@pytest.mark.slow
 def test_a_workbook_goes_round_and_what_was_decided_stays(capsys, folder, planned):
     out, come = planned.selection["hydrant_id"].iloc[[0, -1]]
     filled(folder / "demo" / "season.xlsx", folder / "back.xlsx",
@@ -254,6 +256,7 @@ def test_the_command_that_the_workbook_names_is_one(capsys, folder):
     assert "What the planner decided\n  nothing\n" in said
 
 
+@pytest.mark.slow
 def test_a_workbook_of_another_plan_or_season_is_told(capsys, folder):
     text = (district.folder() / "season.toml").read_text(encoding="utf-8")
     (folder / "richer.toml").write_text(text.replace("62000", "65000"), encoding="utf-8")

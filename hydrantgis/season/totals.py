@@ -76,6 +76,7 @@ def area_figures(checked: pd.DataFrame, areas: gpd.GeoDataFrame) -> gpd.GeoDataF
     shapes = areas.set_index("area_id").geometry.reindex(pd.Index(totals["area_id"]))
     share = totals["inside"].astype("float64") / measured.where(measured > 0)
     frame = gpd.GeoDataFrame(
-        totals.assign(inside_share=share), geometry=gpd.GeoSeries(shapes).set_axis(totals.index), crs=areas.crs,
+        totals.assign(inside_share=share),
+        geometry=gpd.GeoSeries(shapes).set_axis(totals.index), crs=areas.crs,
     )  # fmt: skip
     return gpd.GeoDataFrame(AREA_FIGURES.conform(frame))

@@ -15,6 +15,7 @@ import fiona
 import geopandas as gpd
 import pyogrio
 import pytest
+from defusedxml.ElementTree import fromstring
 
 from hydrantgis.deliver.styles import layer_styles
 
@@ -123,8 +124,6 @@ def test_gdal_fiona_and_geopandas_read_every_layer_alike(demo, name):
 
 
 def test_a_desktop_gis_finds_a_style_for_hydrants_and_areas(demo):
-    from xml.etree import ElementTree as ET
-
     with closing(sqlite3.connect(demo[2][0].parent / "checked.gpkg")) as base:
         rows = ask(
             base, "SELECT s.f_table_name, s.styleQML, s.useAsDefault, g.column_name FROM "
@@ -134,7 +133,7 @@ def test_a_desktop_gis_finds_a_style_for_hydrants_and_areas(demo):
         verdicts = {v or "" for (v,) in ask(base, "SELECT DISTINCT verdict FROM checked")}
     assert {row[0]: row[1] for row in rows} == layer_styles()
     assert all(default == 1 for _, _, default, _ in rows)
-    style = ET.fromstring(dict((r[0], r[1]) for r in rows)["checked"])
+    style = fromstring({row[0]: row[1] for row in rows}["checked"])
     categories = style.findall(".//category")
     assert verdicts <= {c.get("value") for c in categories}
     symbols = {s.get("name") for s in style.findall(".//symbol")}
