@@ -15,8 +15,9 @@ import pandas as pd
 from hydrantgis.job.moment import quiet
 from hydrantgis.job.solving import Selected, select
 from hydrantgis.season.calendar import CrewDays, Tours, Work, place_jobs
-from hydrantgis.season.candidates import ready_on, shelf_of
+from hydrantgis.season.candidates import ready_on
 from hydrantgis.season.crewdays import openings
+from hydrantgis.season.orders import from_shelf
 from hydrantgis.season.selection import Candidates, Limits
 
 if TYPE_CHECKING:
@@ -46,6 +47,8 @@ class Made:
         Positions of the jobs chosen, among all.
     why_not
         Why one of them has no day, in words; None where it has.
+    way_ft, by_streets
+        Ways among them, the depot last, and whether they follow streets, shape (k + 1, k + 1). [ft]
     work, tours
         What was put on the calendar, and the calendar.
     cost, hours, priority
@@ -56,6 +59,8 @@ class Made:
     pool: tuple[Candidates, Limits]
     chosen: NDArray[np.intp]
     why_not: NDArray[np.object_]
+    way_ft: NDArray[np.float64]
+    by_streets: NDArray[np.bool_]
     work: Work
     tours: Tours
     cost: float
@@ -252,10 +257,10 @@ def _placed(
 ) -> Made:
     """Put chosen jobs on crew days."""
     jobs, words, days, ways = from_.table.iloc[chosen], from_.words, from_.days, from_.ways
-    shelf = shelf_of(jobs, from_.catalogue)
+    shelf = from_shelf(jobs["kit_id"], jobs["priority"], from_.catalogue)
     ready = jobs.assign(ready_on=ready_on(jobs, words, from_.catalogue, shelf=shelf))
     allowed, why_not = openings(ready, days, words)
-    way_ft, _ = ways.matrix(chosen)
+    way_ft, by_streets = ways.matrix(chosen)
     work = Work(
         hours=jobs["job_hours"].to_numpy(),
         area=pd.factorize(jobs["area_id"].fillna(""), sort=True)[0].astype(np.intp),
@@ -275,6 +280,7 @@ def _placed(
     cost = float(jobs["job_cost"].to_numpy()[placed].sum()) + areas * words.area_cost
     cost += (drive + areas * words.area_hours) * words.hour_cost
     return Made(
-        selected=selected, pool=of, chosen=chosen, why_not=why_not, work=work,
+        selected=selected, pool=of, chosen=chosen, why_not=why_not,
+        way_ft=way_ft, by_streets=by_streets, work=work,
         tours=tours, cost=cost, hours=hours, priority=float(work.priority[placed].sum()),
     )  # fmt: skip

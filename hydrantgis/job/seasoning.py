@@ -165,15 +165,14 @@ def told_of(from_: Contenders, made: Made) -> Planned:
         A second look, by other code, finds a limit broken.
     """
     words, ways, order = from_.words, from_.ways, made.chosen
-    way_ft, by_streets = ways.matrix(order)
     rows = gpd.GeoDataFrame(
         from_.table.iloc[order], geometry=from_.jobs.geometry.iloc[order]
     ).reset_index(drop=True)
     calendar, of_days = calendar_tables(
-        rows, from_.days, made.tours, words, way_ft=way_ft, by_streets=by_streets
+        rows, from_.days, made.tours, words, way_ft=made.way_ft, by_streets=made.by_streets
     )
     calendar = calendar.assign(kit_from=_kit_from(calendar, from_.catalogue))
-    selection = _selection(from_, made, calendar)
+    selection, why_none = _selection(from_, made, calendar), _why_none(from_, made, calendar)
     done = rows.merge(calendar[["hydrant_id", "work_date", "crew_id", "kit_from"]], on="hydrant_id")
     ordered = orders(pd.DataFrame(done), from_.catalogue, words)
     places = from_.jobs[["hydrant_id", "area_id"]].assign(
@@ -191,8 +190,8 @@ def told_of(from_: Contenders, made: Made) -> Planned:
         )  # fmt: skip
     return Planned(
         from_.season, selection, calendar, of_days, ordered, notices(calendar, words),
-        _noticed(from_, selection, calendar, _why_none(from_, made, calendar)), made.selected,
-        made.pool, made.cost, made.hours, _why_none(from_, made, calendar),
+        _noticed(from_, selection, calendar, why_none), made.selected,
+        made.pool, made.cost, made.hours, why_none,
     )  # fmt: skip
 
 

@@ -12,12 +12,12 @@ import pandas as pd
 
 from hydrantgis.deliver.lists import write_csv
 from hydrantgis.ground.seasons import COMPARED, COMPARED_JOBS
+from hydrantgis.season.candidates import FT_A_MILE
 
 if TYPE_CHECKING:
     from hydrantgis.job.checking import Checked
     from hydrantgis.job.seasoning import Planned
 
-_FT_A_MILE = 5280.0
 _SAME = ["in", "kit_id", "remedy"]
 
 
@@ -103,7 +103,7 @@ def _figures(plan: Planned, check: Checked) -> dict[str, object]:
         "cost of a job": round(plan.cost / many, 2) if many else None,
         "crew hours": round(plan.hours, 1),
         "driving hours": round(float(days["drive_hours"].sum()), 2),
-        "driving miles": round(float(days["drive_ft"].sum()) / _FT_A_MILE, 1),
+        "driving miles": round(float(days["drive_ft"].sum()) / FT_A_MILE, 1),
         "crew days": len(days),
         "first day": None if pd.isna(first) else first.date(),
         "last day": None if pd.isna(last) else last.date(),

@@ -10,7 +10,6 @@ import numpy as np
 import pandas as pd
 from scipy.spatial import cKDTree
 
-from hydrantgis.season.orders import from_shelf
 from hydrantgis.season.worth import worth
 
 if TYPE_CHECKING:
@@ -144,8 +143,3 @@ def may_be_on_shelf(jobs: pd.DataFrame, catalogue: KitCatalogue) -> NDArray[np.b
     """Which jobs could take a kit that lies on the shelf, if no other one took it; shape (n,)."""
     stock = {kit.kit_id: kit.on_hand or 0 for kit in catalogue.kits()}
     return np.asarray(jobs["kit_id"].map(stock).fillna(0).to_numpy(dtype=np.float64) > 0)
-
-
-def shelf_of(jobs: pd.DataFrame, catalogue: KitCatalogue) -> NDArray[np.bool_]:
-    """Which of the jobs take a kit that lies on the shelf, shape (n,)."""
-    return from_shelf(jobs["kit_id"], jobs["priority"], catalogue)

@@ -26,12 +26,12 @@ def from_shelf(
     kit_id: pd.Series, priority: pd.Series, catalogue: KitCatalogue
 ) -> NDArray[np.bool_]:
     """
-    Which jobs take a kit that lies on the shelf: those of the highest priority.
+    Which jobs take a kit that lies on the shelf: those that come first.
 
     Parameters
     ----------
     kit_id, priority
-        Of jobs, shape (n,).
+        Of jobs, and which come first, the highest; shape (n,).
     catalogue
         What lies on the shelf; none where it does not say.
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
+import tomllib
 
 import numpy as np
 import pandas as pd
@@ -11,7 +13,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hydrantgis.season.crewdays import clock, crew_days, iso_week, last_working_day, openings
+from hydrantgis.standards.load import template_of
 from hydrantgis.standards.season import Blackout, Crew
+from hydrantgis.standards.seasonfile import season_from_mapping
 
 D = dt.date
 
@@ -62,11 +66,6 @@ def test_weeks_are_those_of_iso_8601(days):
 
 @given(day=st.dates(D(2027, 1, 1), D(2027, 12, 31)))
 def test_a_notice_is_never_due_on_a_day_off(day):
-    import tomllib
-
-    from hydrantgis.standards.load import template_of
-    from hydrantgis.standards.seasonfile import season_from_mapping
-
     words = season_from_mapping(tomllib.loads(template_of("season")), "season.toml")
     (told,) = last_working_day(
         pd.Series(pd.to_datetime([day])), words, not_before=D(2027, 1, 1)
@@ -111,12 +110,6 @@ def test_a_season_without_crew_days_tells_every_job_so(season):
 
 @given(seed=st.integers(0, 5_000))
 def test_days_of_jobs_equal_a_loop_over_days_and_jobs(seed):
-    import dataclasses
-    import tomllib
-
-    from hydrantgis.standards.load import template_of
-    from hydrantgis.standards.seasonfile import season_from_mapping
-
     rng = np.random.default_rng(seed)
     plain = season_from_mapping(tomllib.loads(template_of("season")), "season.toml")
     first = D(2027, 4, 1)

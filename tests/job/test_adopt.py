@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import shutil
-from pathlib import Path
 
 import numpy as np
 import openpyxl
@@ -18,29 +17,6 @@ from hydrantgis.ground.errors import WordsError
 from hydrantgis.intake.plannerbook import read_plannerbook
 from hydrantgis.job.choosing import pool
 from hydrantgis.job.contenders import contenders
-
-
-@pytest.fixture(scope="module")
-def folder(demo, tmp_path_factory) -> Path:
-    """Room for files, with the demo's results in `demo`."""
-    place = tmp_path_factory.mktemp("season")
-    shutil.copytree(demo[2][0].parent, place / "demo")
-    return place
-
-
-@pytest.fixture(scope="module")
-def result(folder):
-    return job.check(folder / "demo" / "register.gpkg")
-
-
-@pytest.fixture(scope="module")
-def words():
-    return job.load_season(district.folder() / "season.toml")
-
-
-@pytest.fixture(scope="module")
-def planned(result, words):
-    return job.plan_season(result, words)
 
 
 def entries(*rows):

@@ -6,8 +6,6 @@ import dataclasses
 import datetime as dt
 import itertools
 import json
-import shutil
-from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
@@ -20,29 +18,6 @@ from hydrantgis.cli import app
 from hydrantgis.ground.errors import WordsError
 from hydrantgis.standards.load import template_of
 from hydrantgis.standards.season import Blackout
-
-
-@pytest.fixture(scope="module")
-def folder(demo, tmp_path_factory) -> Path:
-    """Room for files, with the demo's results in `demo`."""
-    place = tmp_path_factory.mktemp("season")
-    shutil.copytree(demo[2][0].parent, place / "demo")
-    return place
-
-
-@pytest.fixture(scope="module")
-def result(folder):
-    return job.check(folder / "demo" / "register.gpkg")
-
-
-@pytest.fixture(scope="module")
-def words():
-    return job.load_season(district.folder() / "season.toml")
-
-
-@pytest.fixture(scope="module")
-def planned(result, words):
-    return job.plan_season(result, words)
 
 
 def of(words, **changes):
