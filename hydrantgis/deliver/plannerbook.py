@@ -96,9 +96,10 @@ def write_plannerbook(path: Path, book: Plannerbook) -> None:
     """
     import xlsxwriter
 
+    # the library changes the font that it is given
     options = {
         "in_memory": True, "strings_to_formulas": False, "strings_to_urls": False,
-        "strings_to_numbers": False, "default_format_properties": FONT,
+        "strings_to_numbers": False, "default_format_properties": dict(FONT),
     }  # fmt: skip
     words = book.words
     footer = f"{words.title} ({words.season_id})"
