@@ -99,7 +99,8 @@ def run(
     tell("season lists")
     written = write_season(season, place, result=checked, planned=planned, curve=curve)
     tell("map")
-    save_map(draw_map(checked, title="Tesselbrook Water District"), place / "map.html")
+    drawn = draw_map(checked, title="Tesselbrook Water District", planned=planned)
+    save_map(drawn, place / "map.html")
     return (
         checked,
         season,

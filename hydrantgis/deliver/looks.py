@@ -60,12 +60,12 @@ class MapWords:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Look:
     """
-    The mark of one verdict.
+    The mark of one class of hydrants.
 
     Attributes
     ----------
-    verdict
-        As in the checked table; empty for hydrants that were not judged.
+    value
+        As in the column of the table; for verdicts empty for hydrants that were not judged.
     label
         As people read it.
     about
@@ -76,7 +76,7 @@ class Look:
         Half width beside that of the other marks.
     """
 
-    verdict: str
+    value: str
     label: str
     about: str
     points: Points
@@ -85,7 +85,7 @@ class Look:
     size: float
 
 
-def _corners(count: int, turn: float = 0.0) -> Points:
+def corners(count: int, turn: float = 0.0) -> Points:
     """Return the corners of a regular figure; a quarter `turn` puts the first one on top."""
     angles = [math.tau * (turn + k / count) for k in range(count)]
     return tuple((round(math.cos(a), 4), round(math.sin(a), 4)) for a in angles)
@@ -96,27 +96,27 @@ _BAR: Points = ((-1.0, -0.3), (1.0, -0.3), (1.0, 0.3), (-1.0, 0.3))
 
 LOOKS = (
     Look(
-        verdict="inside", label="Inside", about="within the window",
-        points=_corners(24), fill="#2f6f9f", edge="#123a58", size=0.8,
+        value="inside", label="Inside", about="within the window",
+        points=corners(24), fill="#2f6f9f", edge="#123a58", size=0.8,
     ),
     Look(
-        verdict="low", label="Low", about="below the window",
-        points=_corners(3, -0.25), fill="#d9480f", edge="#5c1d03", size=1.25,
+        value="low", label="Low", about="below the window",
+        points=corners(3, -0.25), fill="#d9480f", edge="#5c1d03", size=1.25,
     ),
     Look(
-        verdict="high", label="High", about="above the window",
-        points=_corners(3, 0.25), fill="#6a2c91", edge="#2d0f40", size=1.25,
+        value="high", label="High", about="above the window",
+        points=corners(3, 0.25), fill="#6a2c91", edge="#2d0f40", size=1.25,
     ),
     Look(
-        verdict="unresolved", label="Unresolved", about="reading too coarse to tell",
-        points=_corners(4, 0.25), fill="#f2b21b", edge="#4d3800", size=1.1,
+        value="unresolved", label="Unresolved", about="reading too coarse to tell",
+        points=corners(4, 0.25), fill="#f2b21b", edge="#4d3800", size=1.1,
     ),
     Look(
-        verdict="unmeasured", label="Unmeasured", about="no usable reading",
+        value="unmeasured", label="Unmeasured", about="no usable reading",
         points=_SQUARE, fill="#ffffff", edge="#1b2a38", size=0.85,
     ),
     Look(
-        verdict="", label="Not judged", about="no dry barrel, or retired",
+        value="", label="Not judged", about="no dry barrel, or retired",
         points=_BAR, fill="#8b9097", edge="#4c5258", size=0.85,
     ),
 )  # fmt: skip
@@ -175,7 +175,7 @@ def counts(verdicts: pd.Series[str]) -> dict[str, int]:
     2
     """
     found = np.bincount(look_codes(verdicts), minlength=len(LOOKS)).tolist()
-    return {look.verdict: count for look, count in zip(LOOKS, found, strict=True)}
+    return {look.value: count for look, count in zip(LOOKS, found, strict=True)}
 
 
 def share_in_words(count: Mapping[str, int]) -> str:
@@ -218,6 +218,6 @@ def missing_in_words(count: Mapping[str, int]) -> str:
     total = sum(count.values())
     if total == 0:
         return ""
-    parts = [f"{count[k.verdict]:,} {k.label.lower()}" for k in LOOKS if count.get(k.verdict)]
+    parts = [f"{count[k.value]:,} {k.label.lower()}" for k in LOOKS if count.get(k.value)]
     have, are = ("has", "is") if total == 1 else ("have", "are")
     return f"{total:,} counted here {have} no location and {are} not drawn: {', '.join(parts)}"

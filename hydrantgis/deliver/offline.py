@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import base64
 import re
+from dataclasses import dataclass
 from functools import cache
 from html import escape
 from importlib import resources
@@ -24,9 +25,60 @@ if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
 
 _POLICY = (
-    "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data:; "
-    "base-uri 'none'; form-action 'none'"
+    "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; "
+    "img-src data:{images}; base-uri 'none'; form-action 'none'"
 )
+_ADDRESS = re.compile(r"(https?://)(\{s\}\.)?([A-Za-z0-9.-]+(?::[0-9]+)?)(/[^\s\"'<>;,]*)")
+_PARTS = ("{z}", "{x}", "{y}")
+
+
+@dataclass(frozen=True, slots=True)
+class Tiles:
+    """
+    A map server whose pictures lie under the map, for those who ask for it.
+
+    Attributes
+    ----------
+    url
+        With `{z}`, `{x}` and `{y}`, and `{s}.` where the server has several names.
+    attribution
+        Whose map it is, as the server's terms ask for it; plain text.
+
+    Raises
+    ------
+    WordsError
+        The address is none, or nobody is named.
+
+    Examples
+    --------
+    >>> Tiles("https://tiles.invalid/{z}/{x}/{y}.png", "Survey office").source
+    'https://tiles.invalid'
+    """
+
+    url: str
+    attribution: str
+
+    def __post_init__(self) -> None:
+        if not _ADDRESS.fullmatch(self.url) or any(part not in self.url for part in _PARTS):
+            raise WordsError(
+                "the address of the tiles cannot be used",
+                found=f"`{self.url}`",
+                accepted="https://host/.../{z}/{x}/{y}.png",
+                do="take the address from the terms of the map server",
+            )
+        if not self.attribution.strip():
+            raise WordsError(
+                "tiles need an attribution", do="name whose map it is, as its terms ask for it"
+            )
+
+    @property
+    def source(self) -> str:
+        """What the page may ask for pictures."""
+        found = _ADDRESS.fullmatch(self.url)
+        if found is None:
+            return ""
+        scheme, several, host, _ = found.groups()
+        return f"{scheme}{'*.' if several else ''}{host}"
 
 
 def _leaflet() -> Traversable:
@@ -51,7 +103,12 @@ def _script() -> str:
         f'L.Icon.Default.mergeOptions({{iconUrl:"{icon}",iconRetinaUrl:"{icon}",'
         f'shadowUrl:"{shadow}"}});'
     )
-    return f"<script>{code}\n{pins}</script>"
+    # What folium writes for popups of a user's own asks for one function of another library.
+    ask = (
+        "if (!window.$) window.$ = (markup) => { const holder = document.createElement('template');"
+        "holder.innerHTML = markup; return [holder.content.firstElementChild]; };"
+    )
+    return f"<script>{code}\n{pins}\n{ask}</script>"
 
 
 @cache
@@ -85,11 +142,16 @@ class OfflineFigure(Figure):
     ----------
     title
         Of the page; plain text.
+    tile_source
+        A map server that may be asked for pictures; nothing may be asked without it.
     """
 
-    def __init__(self, title: str) -> None:
+    def __init__(self, title: str, tile_source: Tiles | None = None) -> None:
         super().__init__(title=escape(title))
-        policy = f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
+        images = "" if tile_source is None else f" {tile_source.source}"
+        policy = (
+            f'<meta http-equiv="Content-Security-Policy" content="{_POLICY.format(images=images)}">'
+        )
         # First in the header: a policy binds only what comes after it.
         self.header.add_child(Markup(policy), name="policy", index=0)
 
@@ -115,18 +177,35 @@ class OfflineFigure(Figure):
                     do="leave that layer out; maps open without a connection",
                 )
             self.header._children[name] = Markup(_INLINE[name]())
-        return str(self._template.render(this=self, kwargs=kwargs))
+        page = str(self._template.render(this=self, kwargs=kwargs))
+        # folium says no language, and keeps those who see badly from zooming a phone
+        page = page.replace("<html>", '<html lang="en">', 1)
+        return re.sub(r",\s*maximum-scale=1.0,\s*user-scalable=no", "", page, count=1)
 
 
 class OfflineMap(folium.Map):
-    """A folium map without tiles, in an `OfflineFigure`."""
+    """
+    A folium map without tiles, in an `OfflineFigure`.
 
-    def __init__(self, title: str, **options: Any) -> None:  # noqa: ANN401 - handed on to folium
+    Attributes
+    ----------
+    told
+        What the page is made of, a sentence each.
+    """
+
+    def __init__(
+        self,
+        title: str,
+        *,
+        tile_source: Tiles | None = None,
+        **options: Any,  # noqa: ANN401 - handed on to folium
+    ) -> None:
         super().__init__(tiles=None, **options)
         # Of what folium would link, a map without its pins and icons needs the library alone.
         self.default_js = [("leaflet", "leaflet.js")]
         self.default_css = [("leaflet_css", "leaflet.css")]
-        OfflineFigure(title).add_child(self)
+        self.told: tuple[str, ...] = ()
+        OfflineFigure(title, tile_source).add_child(self)
 
 
 def _walk(element: Element) -> Iterator[Element]:

@@ -171,7 +171,7 @@ def _legend(ax: Axes, count: dict[str, int], missing: int, *, beside: bool) -> N
         Line2D(
             [], [], linestyle="none", marker=_outline(look), markersize=9 * look.size,
             markerfacecolor=look.fill, markeredgecolor=look.edge, markeredgewidth=0.8,
-            label=f"{look.label}  {count[look.verdict]:,}",
+            label=f"{look.label}  {count[look.value]:,}",
         )
         for look in LOOKS
     ]  # fmt: skip

@@ -41,15 +41,15 @@ def _hydrants() -> str:
     categories, symbols = ET.SubElement(renderer, "categories"), ET.SubElement(renderer, "symbols")
     for number, look in enumerate(LOOKS):
         ET.SubElement(
-            categories, "category", value=look.verdict, symbol=str(number), render="true",
-            label=f"{look.label}: {look.about}", type="string" if look.verdict else "NULL",
+            categories, "category", value=look.value, symbol=str(number), render="true",
+            label=f"{look.label}: {look.about}", type="string" if look.value else "NULL",
         )  # fmt: skip
         symbol = ET.SubElement(symbols, "symbol", type="marker", name=str(number), alpha="1")
         _part(
-            symbol, "SimpleMarker", name=_SHAPES[look.verdict], color=_rgba(look.fill),
-            outline_color=_rgba(look.edge), outline_width=_EDGE_MM.get(look.verdict, "0.25"),
+            symbol, "SimpleMarker", name=_SHAPES[look.value], color=_rgba(look.fill),
+            outline_color=_rgba(look.edge), outline_width=_EDGE_MM.get(look.value, "0.25"),
             outline_width_unit="MM",
-            size=f"{_MM * look.size:.2f}", size_unit="MM", angle=_TURNED.get(look.verdict, "0"),
+            size=f"{_MM * look.size:.2f}", size_unit="MM", angle=_TURNED.get(look.value, "0"),
         )  # fmt: skip
     return _text(style)
 

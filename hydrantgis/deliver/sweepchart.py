@@ -41,15 +41,15 @@ def sweep_chart(table: pd.DataFrame, *, title: str, money: str | None) -> Figure
     figure = Figure(figsize=(_WIDE_IN, _HEAD_IN + _ROW_IN * rows), facecolor=PAPER)
     low, high = 0.75 / figure.get_figheight(), 1 - 1.15 / figure.get_figheight()
     axes = figure.add_axes((0.15, low, 0.50, high - low))
-    verdicts = [look for look in LOOKS if look.verdict]
+    verdicts = [look for look in LOOKS if look.value]
     left, at = np.zeros(rows), np.arange(rows)
     for look in verdicts:
-        many = table[look.verdict].to_numpy(dtype=np.float64)
+        many = table[look.value].to_numpy(dtype=np.float64)
         axes.barh(
             at, many, left=left, height=0.72, color=look.fill, edgecolor=look.edge, linewidth=0.7,
             label=look.label,
         )  # fmt: skip
-        _numbers(axes, at, left, many, light=look.verdict in ("inside", "low", "high"))
+        _numbers(axes, at, left, many, light=look.value in ("inside", "low", "high"))
         left += many
     _scales(axes, table, 1.004 * left.max(initial=1.0))
     _beside(axes, table, money)

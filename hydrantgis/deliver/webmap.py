@@ -1,9 +1,9 @@
 """
 The web map: one HTML file that opens without a connection.
 
-Hydrants travel as columns, not as one object each: places and marks in one JSON block that is read
-when the page opens, facts in a second one that is read when the first hydrant is opened. Text from
-data reaches the page only as JSON, and the screen only as `textContent`.
+Hydrants travel as packed columns, not as one object each: places and classes in one JSON block
+that is read when the page opens, facts in a second one that is read when the first is asked for.
+Text from data reaches the page only as JSON, and the screen only as `textContent`.
 """
 
 from __future__ import annotations
@@ -14,51 +14,47 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-import shapely
 from branca.element import Figure, MacroElement
 
+from hydrantgis.deliver.background import Background, fitted, names_of
 from hydrantgis.deliver.looks import (
     BOUNDARY,
-    DRAWING_ORDER,
     FAINT,
     INK,
-    LOOKS,
     PAPER,
     MapWords,
     counts,
-    look_codes,
     missing_in_words,
-    places_of,
     share_in_words,
 )
-from hydrantgis.deliver.offline import Markup, OfflineMap, steady_page
-from hydrantgis.ground.errors import CRSError, WordsError
+from hydrantgis.deliver.mapfacts import MapFacts, area_block, area_codes, facts_of, points_block
+from hydrantgis.deliver.mercator import WORLD, geographic, located, neighbors_order
+from hydrantgis.deliver.offline import Markup, OfflineMap, Tiles, steady_page
+from hydrantgis.deliver.packing import packed_whole, size_of
+from hydrantgis.deliver.themes import themes_of
+from hydrantgis.ground.errors import WordsError
 from hydrantgis.ground.results import CHECKED
-from hydrantgis.ground.tables import HYDRANTS
 from hydrantgis.register.geopackage import replacing
 
 if TYPE_CHECKING:
+    import datetime as dt
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
     import folium
     import geopandas as gpd
     from numpy.typing import NDArray
 
-__all__ = ["MapWords", "save_map", "web_map"]
+    from hydrantgis.deliver.themes import Theme
 
-_WORLD = 2**30
-"""Width of the web-mercator square in steps; a step is 3.7 cm at the equator."""
-_MOST_LATITUDE = 85.0511
+__all__ = ["Background", "MapWords", "Tiles", "save_map", "web_map"]
 
-_POLYGONS, _LINES = (3, 6), (1, 5)
-
-_DIGITS = {"p_inside": 4, "p_low": 4, "p_high": 4}
-_SHOWN = (
-    "hydrant_id", "area_id", "outlet_height_in", "height_sd_in", "height_basis", "reading_date",
-    "window_lo_in", "window_hi_in", "marginal", "p_inside", "flange_height_in", "flange_verdict",
-    "remedy", "remedy_reason", "kit_id", "kit_length_in", "raise_in", "outlet_height_after_in",
-    "flange_height_after_in", "bury_ft", "bury_after_ft", "installed_extension_in",
-)  # fmt: skip
+BACKGROUND_BUDGET = 1_000_000
+"""Bytes that streets, mains and other backgrounds may take together."""
+_LEAST_BUDGET, _BYTES_A_HYDRANT = 4_000_000, 20
+_PAGE = 400_000
+"""Bytes of the library, the script and the style sheet, and some to spare."""
+_SCRIPTS = ("unpack", "tools", "tiles", "filters", "facts", "areas", "panel", "view")
 
 
 def _json_block(name: str, value: object) -> str:
@@ -70,142 +66,20 @@ def _json_block(name: str, value: object) -> str:
     return f'<script type="application/json" id="{name}">{text}</script>'
 
 
-def _packed_text(values: pd.Series[Any]) -> dict[str, Any] | None:
-    """Return each distinct text once, and its number for each row; None where all are missing."""
-    codes, words = pd.factorize(values.astype("object"))
-    if len(words) == 0:
-        return None
-    packed: dict[str, Any] = {"words": [str(word) for word in words]}
-    if len(words) < len(values):
-        packed["codes"] = codes.tolist()
-    return packed
-
-
-def _packed_numbers(values: pd.Series[Any], digits: int) -> dict[str, Any] | None:
-    """Return rounded numbers, null where missing or endless; None where all are missing."""
-    numbers = values.to_numpy(dtype=np.float64, na_value=np.nan)
-    known = np.isfinite(numbers)
-    if not known.any():
-        return None
-    rounded = (np.round(numbers, digits) + 0.0).astype(object)
-    rounded[~known] = None
-    return {"numbers": rounded.tolist()}
-
-
-def _packed(values: pd.Series[Any], digits: int = 2) -> dict[str, Any] | None:
-    if pd.api.types.is_datetime64_any_dtype(values.dtype):
-        return _packed_text(values.dt.strftime("%Y-%m-%d"))
-    if pd.api.types.is_bool_dtype(values.dtype):
-        return _packed_text(values.map({True: "yes", False: "no"}))
-    if pd.api.types.is_numeric_dtype(values.dtype):
-        return _packed_numbers(values, digits)
-    return _packed_text(values)
-
-
-def _geographic(frame: gpd.GeoDataFrame, what: str) -> gpd.GeoSeries:
-    """Return the geometry in longitude and latitude."""
-    if frame.crs is None:
-        raise CRSError(
-            f"the {what} have no coordinate reference system",
-            do="name it when the layer is imported; none is guessed",
-        )
-    return frame.geometry.to_crs(4326)
-
-
-def _steps(
-    lon: NDArray[np.float64], lat: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Longitude and latitude as whole steps of the web-mercator square, y down."""
-    x = (lon + 180) / 360
-    sine = np.sin(np.radians(lat))
-    y = 0.5 - np.log((1 + sine) / (1 - sine)) / (4 * np.pi)
-    return np.round(x * _WORLD), np.round(y * _WORLD)
-
-
-def _located(geometry: gpd.GeoSeries) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Steps of each point; not a number where it has no place on the map."""
-    lon, lat = places_of(geometry)
-    good = np.abs(lat) <= _MOST_LATITUDE
-    x, y = _steps(np.where(good, lon, 0.0), np.where(good, lat, 0.0))
-    return np.where(good, x, np.nan), np.where(good, y, np.nan)
-
-
-def _shapes(geometry: gpd.GeoSeries, kinds: tuple[int, ...]) -> dict[str, Any]:
-    """Rings or lines one after another: where each starts, and which row it belongs to."""
-    all_shapes = geometry.to_numpy()
-    usable = np.isin(shapely.get_type_id(all_shapes), kinds) & ~shapely.is_empty(all_shapes)
-    rows = np.flatnonzero(usable)
-    flat = shapely.force_2d(all_shapes[usable])
-    parts, part_row = shapely.get_parts(flat, return_index=True)
-    if kinds == _POLYGONS:
-        parts, ring_part = shapely.get_rings(parts, return_index=True)
-        part_row = part_row[ring_part]
-    coordinates, of_part = shapely.get_coordinates(parts, return_index=True)
-    good = np.isfinite(coordinates).all(axis=1) & (np.abs(coordinates[:, 1]) <= _MOST_LATITUDE)
-    x, y = _steps(coordinates[good, 0], coordinates[good, 1])
-    lengths = np.bincount(of_part[good], minlength=len(parts))
-    return {
-        "x": x.astype(np.int64).tolist(),
-        "y": y.astype(np.int64).tolist(),
-        "lengths": lengths.tolist(),
-        "rows": rows[part_row].tolist(),
-    }
-
-
-def _area_block(
-    areas: gpd.GeoDataFrame, area_ids: pd.Series[Any], codes: NDArray[np.int64]
-) -> dict[str, Any]:
-    """Outlines, names and counts of the areas, in the order of their table."""
-    ids = areas["area_id"].astype("str")
-    names = areas["area_title"].where(areas["area_title"].notna(), ids)
-    places = pd.Index(ids.drop_duplicates()).get_indexer(pd.Index(area_ids.astype("object")))
-    table = np.zeros((len(ids), len(LOOKS)), dtype=np.int64)
-    np.add.at(table, (places[places >= 0], codes[places >= 0]), 1)
-    geometry = _geographic(areas, "areas")
-    inner = geometry.representative_point()
-    label_x, label_y = _located(inner)
-    labels = np.column_stack([label_x, label_y]).astype(object)
-    labels[np.isnan(label_x)] = None
-    return {
-        "ids": ids.tolist(),
-        "names": names.astype("str").tolist(),
-        "counts": table.tolist(),
-        "labels": labels.tolist(),
-        "outlines": _shapes(geometry, _POLYGONS),
-    }
-
-
-def _extra_facts(facts: pd.DataFrame | None, ids: pd.Series[Any]) -> list[dict[str, Any]]:
-    """Columns that the checked table does not have, with their titles, in the order of `ids`."""
-    if facts is None:
-        return []
-    if facts.index.has_duplicates:
-        raise WordsError(
-            "the facts name a hydrant twice", do="hand over one row for each hydrant_id"
-        )
-    plain = facts.drop(columns=[c for c in facts if c in CHECKED.names or c == "geometry"])
-    rows = plain.reindex(pd.Index(ids.astype("object")))
-    known = {column.name: column for column in HYDRANTS.columns}
-    packed = [
-        {
-            "name": str(name),
-            "title": known[name].title if name in known else str(name),
-            "unit": known[name].unit if name in known else None,
-            "column": _packed(rows[name]),
-        }
-        for name in rows.columns
-    ]
-    return [fact for fact in packed if fact["column"] is not None]
-
-
 def _asset(name: str) -> str:
     return (resources.files("hydrantgis.deliver") / "assets" / name).read_text(encoding="utf-8")
+
+
+def _script() -> str:
+    """Return the parts of the script as one, in a scope of their own."""
+    parts = "\n".join(_asset(f"webmap/{name}.js") for name in _SCRIPTS)
+    return f"const hydrantMap = (() => {{\n'use strict';\n{parts}\nreturn startMap;\n}})();"
 
 
 class _HydrantLayers(MacroElement):
     """The layers, the legend and the popups; `blocks` are the data, by the id of their element."""
 
-    def __init__(self, blocks: dict[str, object]) -> None:
+    def __init__(self, blocks: Mapping[str, object]) -> None:
         super().__init__()  # type: ignore[no-untyped-call]
         self._name = "HydrantLayers"
         self.blocks = "\n".join(_json_block(name, value) for name, value in blocks.items())
@@ -215,9 +89,9 @@ class _HydrantLayers(MacroElement):
         root, parent = self.get_root(), self._parent
         if not isinstance(root, Figure) or parent is None:
             raise WordsError("the hydrant layers belong on a map", do="add them to one")
-        root.header.add_child(Markup(f"<style>{_asset('webmap.css')}</style>"), name="looks")
+        root.header.add_child(Markup(f"<style>{_asset('webmap/webmap.css')}</style>"), name="looks")
         root.html.add_child(Markup(self.blocks), name="data")
-        start = f"{_asset('webmap.js')}\nhydrantMap({parent.get_name()});"
+        start = f"{_script()}\nhydrantMap({parent.get_name()});"
         root.script.add_child(Markup(start), name=self.get_name())
         return ""
 
@@ -227,11 +101,20 @@ def web_map(
     *,
     words: MapWords,
     areas: gpd.GeoDataFrame | None = None,
-    lines: gpd.GeoDataFrame | None = None,
+    area_figures: pd.DataFrame | None = None,
+    streets: gpd.GeoDataFrame | None = None,
+    mains: gpd.GeoDataFrame | None = None,
+    valves: gpd.GeoDataFrame | None = None,
+    facilities: gpd.GeoDataFrame | None = None,
+    backgrounds: Sequence[Background] = (),
+    background_budget: int = BACKGROUND_BUDGET,
     facts: pd.DataFrame | None = None,
-) -> folium.Map:
+    selection: pd.DataFrame | None = None,
+    today: dt.date | None = None,
+    tiles: Tiles | None = None,
+) -> OfflineMap:
     """
-    A map of all hydrants by verdict, with a legend that counts and switches them.
+    A map of all hydrants, with a legend that counts, filters, a search, and facts at a click.
 
     Parameters
     ----------
@@ -241,33 +124,60 @@ def web_map(
     words
         What is written beside the map.
     areas
-        Outlines, names and counts by area.
-    lines
-        Mains or streets, drawn faintly.
+        Outlines and names.
+    area_figures
+        The `area_figures` table; counts by verdict stand in its place where it is left out.
+    streets, mains
+        Lines under the hydrants; names of streets can be looked for.
+    valves, facilities
+        Points under the hydrants.
+    backgrounds
+        More lines or outlines.
+    background_budget
+        Bytes that all lines may take in the page; they are simplified until they fit.
     facts
         More columns for the popups, one row for each hydrant, by `hydrant_id`.
+    selection
+        The `selection` table of a season: what it does can then be shown, with its day and crew.
+    today
+        From which the age of readings is counted; it is not shown without.
+    tiles
+        Pictures of a map server under everything. Nothing is asked of the network without it.
 
     Returns
     -------
     figure_map
-        Shows itself in a notebook; `save_map` writes it as one file.
+        A folium map: it takes layers of the user's own, shows itself in a notebook, and `save_map`
+        writes it as one file. Its `told` says what the page is made of.
 
     Raises
     ------
     CRSError
         A layer has no coordinate reference system.
     WordsError
-        `facts` names a hydrant twice.
+        `facts` names a hydrant twice, or a background has points.
+
+    Notes
+    -----
+    A page takes up to 4 MB, or 20 bytes a hydrant where that is more. Facts that do not fit are
+    left out, the least asked for first, and the page says which.
     """
     table = CHECKED.conform(checked)
-    x, y = _located(_geographic(checked, "hydrants"))
-    codes = look_codes(table["verdict"])
-    on_map = ~np.isnan(x)
-    drawn = table[on_map]
+    x, y = located(geographic(checked, "hydrants"))
+    on_map = np.flatnonzero(~np.isnan(x))
+    order = on_map[neighbors_order(x[on_map].astype(np.int64), y[on_map].astype(np.int64))]
+    placed = np.column_stack([x[order], y[order]]).astype(np.int64)
+    drawn = table.iloc[order]
+    flow = None
+    if facts is not None and "flow_gpm" in facts and facts.index.is_unique:
+        flow = facts["flow_gpm"].reindex(pd.Index(table["hydrant_id"].astype("object")))
+    themes = themes_of(
+        table, today=today, selection=selection,
+        flow_gpm=None if flow is None else flow.to_numpy(dtype=np.float64, na_value=np.nan),
+    )  # fmt: skip
+    lines = fitted([*backgrounds, *_own_lines(mains, streets)], background_budget)
     count = counts(table["verdict"])
-    placed = np.column_stack([x[on_map], y[on_map]]).astype(np.int64)
-    origin = placed.min(axis=0) if len(placed) else np.zeros(2, dtype=np.int64)
-    sheet = {
+    sheet: dict[str, Any] = {
         "words": {
             "title": words.title,
             "rule": words.rule,
@@ -275,45 +185,90 @@ def web_map(
             "data_date": words.data_date,
             "cautions": list(words.cautions),
             "share": share_in_words(count),
-            "missing": missing_in_words(counts(table.loc[~on_map, "verdict"])),
+            "missing": missing_in_words(counts(table["verdict"].drop(table.index[order]))),
         },
-        "looks": [
-            {
-                "verdict": k.verdict, "label": k.label, "about": k.about, "points": k.points,
-                "fill": k.fill, "edge": k.edge, "size": k.size, "count": count[k.verdict],
-            }
-            for k in LOOKS
-        ],
-        "order": DRAWING_ORDER,
         "colors": {"paper": PAPER, "ink": INK, "faint": FAINT, "boundary": BOUNDARY},
-        "missing": int((~on_map).sum()),
-        "world": _WORLD,
-        "origin": origin.tolist(),
-        "x": (placed[:, 0] - origin[0]).tolist(),
-        "y": (placed[:, 1] - origin[1]).tolist(),
-        "look": "".join(codes[on_map].astype("U1").tolist()),
-        "areas": None if areas is None else _area_block(areas, table["area_id"], codes),
-        "lines": None if lines is None else {
-            "title": "Mains" if "main_id" in lines else "Streets",
-            "strokes": _shapes(_geographic(lines, "lines"), _LINES),
-        },
+        "count": len(order),
+        "missing": len(table) - len(order),
+        "world": WORLD,
+        "x": packed_whole(placed[:, 0]),
+        "y": packed_whole(placed[:, 1]),
+        "themes": [_sent(theme, order) for theme in themes],
+        "areas": None if areas is None else area_block(areas, table, area_figures),
+        "area": None if areas is None else area_codes(areas, drawn["area_id"]),
+        "lines": lines.sent,
+        "points": [
+            points_block(frame, title, columns)
+            for frame, title, columns in (
+                (valves, "Valves", ("valve_id", "size_in", "valve_use", "turns", "status")),
+                (facilities, "Facilities",
+                 ("facility_title", "facility_id", "facility_class")),
+            ) if frame is not None and len(frame)
+        ],
+        "tiles": None if tiles is None else {"url": tiles.url, "attribution": tiles.attribution},
     }  # fmt: skip
-    facts_block = {
-        "columns": {name: _packed(drawn[name], _DIGITS.get(name, 2)) for name in _SHOWN},
-        "extra": _extra_facts(facts, drawn["hydrant_id"]),
-    }
+    budget = max(_LEAST_BUDGET, _BYTES_A_HYDRANT * len(table)) - _PAGE - size_of(sheet)
+    known = facts_of(drawn, facts=facts, selection=selection, budget=budget)
+    sheet["left_out"] = list(known.left_out)
     figure_map = OfflineMap(
         words.title,
+        tile_source=tiles,
         max_zoom=22,
         zoom_snap=0.25,
         zoom_delta=0.5,
         attribution_control=False,
         fade_animation=False,
     )
-    figure_map.add_child(
-        _HydrantLayers({"hydrant-sheet": sheet, "hydrant-facts": facts_block}), name="hydrants"
-    )
+    figure_map.told = _told(sheet, lines.told, known)
+    blocks = {"hydrant-sheet": sheet, "hydrant-facts": known.sent}
+    figure_map.add_child(_HydrantLayers(blocks), name="hydrants")
     return figure_map
+
+
+def _own_lines(
+    mains: gpd.GeoDataFrame | None, streets: gpd.GeoDataFrame | None
+) -> list[Background]:
+    """Return those of the register that there are: streets broad and pale, mains thin."""
+    own = []
+    if streets is not None and len(streets):
+        names = names_of(streets, "street_title")
+        own.append(
+            Background(title="Streets", frame=streets, names=names, color="#dedbd0", width=4.0)
+        )
+    if mains is not None and len(mains):
+        own.append(Background(title="Mains", frame=mains, color="#93a4b1", width=1.2, dash=(7, 3)))
+    return own
+
+
+def _sent(theme: Theme, order: NDArray[np.int64]) -> dict[str, Any]:
+    total = np.bincount(theme.codes, minlength=len(theme.looks)).tolist()
+    return {
+        "name": theme.name,
+        "title": theme.title,
+        "note": theme.note,
+        "order": list(theme.order),
+        "codes": packed_whole(theme.codes[order]),
+        "looks": [
+            {
+                "value": k.value, "label": k.label, "about": k.about, "points": k.points,
+                "fill": k.fill, "edge": k.edge, "size": k.size, "count": count,
+            }
+            for k, count in zip(theme.looks, total, strict=True)
+        ],
+    }  # fmt: skip
+
+
+def _told(sheet: dict[str, Any], lines: tuple[str, ...], known: MapFacts) -> tuple[str, ...]:
+    """Return what the page is made of, a sentence each."""
+    places = size_of([sheet["x"], sheet["y"], sheet["themes"]])
+    told = [
+        f"{sheet['count']:,} hydrants: places {places / 1e3:,.0f} kB, "
+        f"facts {size_of(known.sent) / 1e3:,.0f} kB",
+        *lines,
+    ]
+    if known.left_out:
+        told.append(f"left out to keep the size: {', '.join(known.left_out)}")
+    return tuple(told)
 
 
 def save_map(figure_map: folium.Map, path: Path) -> None:

@@ -17,12 +17,15 @@ from hydrantgis.ground.tables import PROVENANCE
 from hydrantgis.job.seasoning import fingerprint
 from hydrantgis.register.geopackage import write_geopackage
 from hydrantgis.season.lists import Season, season_lists
+from hydrantgis.season.totals import area_figures
 from hydrantgis.standards.load import cautions
 
 if TYPE_CHECKING:
-    import folium
+    from collections.abc import Sequence
 
+    from hydrantgis.deliver.background import Background
     from hydrantgis.deliver.looks import MapWords
+    from hydrantgis.deliver.offline import OfflineMap, Tiles
     from hydrantgis.ground.table import Table
     from hydrantgis.job.checking import Checked
     from hydrantgis.job.seasoning import Planned
@@ -119,7 +122,15 @@ def _write_book(path: Path, planned: Planned, result: Checked) -> Path:
     return path
 
 
-def draw_map(result: Checked, *, title: str) -> folium.Map:
+def draw_map(
+    result: Checked,
+    *,
+    title: str,
+    planned: Planned | None = None,
+    backgrounds: Sequence[Background] = (),
+    background_budget: int | None = None,
+    tiles: Tiles | None = None,
+) -> OfflineMap:
     """
     The checked hydrants as a web map that needs no network.
 
@@ -129,15 +140,32 @@ def draw_map(result: Checked, *, title: str) -> folium.Map:
         From `check`.
     title
         What stands at its head.
+    planned
+        A season: the map can then show what it does.
+    backgrounds
+        More lines or outlines under the hydrants.
+    background_budget
+        Bytes that all lines may take; a megabyte where it is None.
+    tiles
+        A map server; nothing is asked of the network without it.
     """
-    from hydrantgis.deliver.webmap import web_map
+    from hydrantgis.deliver.webmap import BACKGROUND_BUDGET, web_map
 
     return web_map(
         result.table,
         words=map_words(result, title=title),
         areas=result.areas if len(result.areas) else None,
-        lines=result.mains if len(result.mains) else None,
+        area_figures=area_figures(result.table, result.areas) if len(result.areas) else None,
+        streets=result.streets,
+        mains=result.mains,
+        valves=result.valves,
+        facilities=result.facilities,
+        backgrounds=backgrounds,
+        background_budget=(BACKGROUND_BUDGET if background_budget is None else background_budget),
         facts=result.hydrants.drop(columns="geometry").set_index("hydrant_id"),
+        selection=None if planned is None else planned.selection,
+        today=result.moment.date(),
+        tiles=tiles,
     )
 
 

@@ -111,7 +111,7 @@ def test_everything_lies_within_the_frame_and_serious_verdicts_on_top():
     assert ax.get_ylim()[0] < y0 < y1 < ax.get_ylim()[1]
     marks = [c for c in ax.collections if isinstance(c, PathCollection)]
     top = {matplotlib.colors.to_hex(m.get_facecolor()[0]) for m in marks[-2:]}
-    assert top == {k.fill for k in LOOKS if k.verdict in ("low", "high")}
+    assert top == {k.fill for k in LOOKS if k.value in ("low", "high")}
 
 
 def test_areas_and_lines_are_context():

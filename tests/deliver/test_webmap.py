@@ -16,10 +16,12 @@ import pytest
 import shapely
 
 from hydrantgis.deliver.looks import LOOKS, counts, missing_in_words, share_in_words
-from hydrantgis.deliver.webmap import MapWords, save_map, web_map
+from hydrantgis.deliver.webmap import Background, MapWords, Tiles, save_map, web_map
 from hydrantgis.ground.errors import CRSError, WordsError
 from hydrantgis.ground.results import CHECKED, VERDICTS
 from hydrantgis.ground.tables import AREAS
+
+from . import unpack
 
 WORDS = MapWords(
     title="Tesselbrook",
@@ -95,7 +97,7 @@ def test_a_notebook_shows_the_same_offline_page():
     inner = unescape(re.search(r'<iframe srcdoc="(.*?)" style=', shown, flags=re.DOTALL)[1])
     assert Links(inner).found == []
     assert "default-src 'none'" in inner
-    assert block(inner, "hydrant-sheet")["looks"][1]["count"] == 1
+    assert block(inner, "hydrant-sheet")["themes"][0]["looks"][1]["count"] == 1
 
 
 def test_a_layer_that_needs_the_network_is_refused_and_the_old_file_stays(tmp_path):
@@ -143,7 +145,7 @@ def test_same_input_same_bytes_and_data_that_looks_like_a_random_name_stays(tmp_
         checked = hydrants(["low"], [(-122.3, 47.6)]).assign(hydrant_id=ids)
         pages.append(page_of(web_map(checked, words=WORDS), folder))
     assert pages[0] == pages[1]
-    assert block(pages[0], "hydrant-facts")["columns"]["hydrant_id"]["words"] == ids
+    assert unpack.column(block(pages[0], "hydrant-facts")["columns"]["hydrant_id"]) == ids
 
 
 @pytest.mark.parametrize("crs", [4326, 3736, 32610, 3857])
@@ -155,12 +157,11 @@ def test_places_agree_with_the_projection_library(tmp_path, crs):
     mercator = lonlat.to_crs(3857)
     half = np.pi * 6378137.0
     steps = sheet["world"] / (2 * half)
-    x = np.array(sheet["x"]) + sheet["origin"][0]
-    y = np.array(sheet["y"]) + sheet["origin"][1]
+    x, y = np.array(unpack.whole(sheet["x"])), np.array(unpack.whole(sheet["y"]))
     # One step is 3.7 cm; rounding and the way there and back stay within one.
     np.testing.assert_allclose(x, (mercator.x + half) * steps, atol=1)
     np.testing.assert_allclose(y, (half - mercator.y) * steps, atol=1)
-    assert sheet["look"] == "10"
+    assert unpack.whole(sheet["themes"][0]["codes"]) == [1, 0]
 
 
 def test_hydrants_without_location_are_counted_and_not_drawn(tmp_path):
@@ -170,8 +171,9 @@ def test_hydrants_without_location_are_counted_and_not_drawn(tmp_path):
     )
     checked.loc[1, "geometry"] = shapely.Point()
     sheet = block(page_of(web_map(checked, words=WORDS), tmp_path), "hydrant-sheet")
-    assert [k["count"] for k in sheet["looks"]] == [2, 1, 1, 0, 0, 1]
-    assert len(sheet["x"]) == len(sheet["y"]) == len(sheet["look"]) == 1
+    assert [k["count"] for k in sheet["themes"][0]["looks"]] == [2, 1, 1, 0, 0, 1]
+    assert sheet["count"] == 1
+    assert [len(unpack.whole(sheet[axis])) for axis in "xy"] == [1, 1]
     assert sheet["missing"] == 4
     assert sheet["words"]["missing"] == (
         "4 counted here have no location and are not drawn: 1 inside, 1 low, 1 high, 1 not judged"
@@ -180,16 +182,16 @@ def test_hydrants_without_location_are_counted_and_not_drawn(tmp_path):
 
 def test_every_verdict_has_its_own_mark_and_serious_ones_lie_on_top(tmp_path):
     page = page_of(web_map(hydrants(["low"], [(0, 0)]), words=WORDS), tmp_path)
-    sheet = block(page, "hydrant-sheet")
-    assert [k["verdict"] for k in sheet["looks"]] == [*VERDICTS, ""]
-    assert len({json.dumps(k["points"]) for k in sheet["looks"]}) == 6
-    assert len({k["fill"] for k in sheet["looks"]}) == 6
-    assert sorted(sheet["order"]) == list(range(6))
-    drawn = [sheet["looks"][k]["verdict"] for k in sheet["order"]]
+    theme = block(page, "hydrant-sheet")["themes"][0]
+    assert [k["value"] for k in theme["looks"]] == [*VERDICTS, ""]
+    assert len({json.dumps(k["points"]) for k in theme["looks"]}) == 6
+    assert len({k["fill"] for k in theme["looks"]}) == 6
+    assert sorted(theme["order"]) == list(range(6))
+    drawn = [theme["looks"][k]["value"] for k in theme["order"]]
     assert set(drawn[-2:]) == {"low", "high"}
 
 
-def test_areas_carry_names_and_counts(tmp_path):
+def test_areas_carry_names_and_figures(tmp_path):
     areas = gpd.GeoDataFrame(
         {"area_id": ["A", "B", "C"], "area_title": ["Mill Flats", None, "Nowhere"]},
         geometry=[
@@ -220,16 +222,17 @@ def test_areas_carry_names_and_counts(tmp_path):
         ],
         crs=4326,
     )
-    page = page_of(web_map(checked, words=WORDS, areas=areas, lines=lines), tmp_path)
+    page = page_of(web_map(checked, words=WORDS, areas=areas, mains=lines), tmp_path)
     sheet = block(page, "hydrant-sheet")
     assert sheet["areas"]["names"] == ["Mill Flats", "B", "Nowhere"]
-    assert sheet["areas"]["counts"] == [[0, 2, 0, 0, 0, 1], [1, 0, 0, 0, 0, 0], [0] * 6]
+    assert sheet["areas"]["figures"] == [{"title": "Hydrants", "share": False, "values": [3, 1, 0]}]
+    assert sorted(unpack.whole(sheet["area"])) == [1, 1, 1, 2]
     assert sheet["areas"]["outlines"]["rows"] == [0, 1, 1, 1]
     assert sheet["areas"]["outlines"]["lengths"] == [5, 5, 5, 5]
     assert sheet["areas"]["labels"][2] == [None, None]
-    assert sheet["lines"]["title"] == "Mains"
-    assert sheet["lines"]["strokes"]["lengths"] == [3, 2, 2]
-    assert sheet["lines"]["strokes"]["rows"] == [0, 1, 1]
+    (mains,) = sheet["lines"]
+    assert mains["title"] == "Mains"
+    assert unpack.whole(mains["lengths"]) == [3, 2, 2]
 
 
 def test_facts_of_the_popup(tmp_path):
@@ -256,17 +259,17 @@ def test_facts_of_the_popup(tmp_path):
     page = page_of(web_map(checked, words=WORDS, facts=facts), tmp_path)
     found = block(page, "hydrant-facts")
     columns = found["columns"]
-    assert columns["outlet_height_in"]["numbers"] == [15.01, None]
+    assert unpack.column(columns["outlet_height_in"]) == [15.01, None]
     assert columns["window_hi_in"] is None
-    assert columns["marginal"] == {"words": ["yes", "no"]}
-    assert columns["reading_date"] == {"words": ["2026-08-18"], "codes": [0, -1]}
-    assert columns["p_inside"]["numbers"] == [0.0001, None]
+    assert unpack.column(columns["marginal"]) == ["yes", "no"]
+    assert unpack.column(columns["reading_date"]) == [20683, None]
+    assert unpack.column(columns["p_inside"]) == [0.0, None]
     extra = {fact["name"]: fact for fact in found["extra"]}
     assert list(extra) == ["address", "main_valve_in", "paint"]
-    assert extra["address"]["column"]["words"] == ["2 Quarry Rd", "9 Alder Ct"]
+    assert unpack.column(extra["address"]["column"]) == ["2 Quarry Rd", "9 Alder Ct"]
     assert extra["main_valve_in"]["title"] == "Main valve"
     assert extra["main_valve_in"]["unit"] == "in"
-    assert extra["main_valve_in"]["column"]["numbers"] == [4.5, 5.25]
+    assert unpack.column(extra["main_valve_in"]["column"]) == [4.5, 5.25]
 
 
 def test_facts_that_name_a_hydrant_twice_are_refused():
@@ -285,7 +288,7 @@ def test_nothing_at_all_still_makes_a_map(tmp_path, with_areas):
     areas = AREAS.empty(crs=3736) if with_areas else None
     page = page_of(web_map(CHECKED.empty(crs=3736), words=WORDS, areas=areas), tmp_path)
     sheet = block(page, "hydrant-sheet")
-    assert sheet["x"] == []
+    assert unpack.whole(sheet["x"]) == []
     assert sheet["words"]["share"] == "No hydrants"
     assert sheet["missing"] == 0
 
@@ -315,8 +318,8 @@ def test_text_from_data_is_inert_and_arrives_as_typed(tmp_path, text):
     assert Links(page).scripts == Links(calm).scripts
     assert Links(page).found == []
     found = block(page, "hydrant-facts")
-    assert found["columns"]["remedy_reason"]["words"] == [text]
-    assert found["extra"][0]["column"]["words"] == [text]
+    assert unpack.column(found["columns"]["remedy_reason"]) == [text]
+    assert unpack.column(found["extra"][0]["column"]) == [text]
     assert found["extra"][1]["name"] == text
     sheet = block(page, "hydrant-sheet")
     assert sheet["areas"]["names"] == [text]
@@ -348,7 +351,87 @@ def test_share_in_words(count, sentence):
 
 
 def test_missing_in_words_of_one_and_of_none():
-    assert missing_in_words(dict.fromkeys((k.verdict for k in LOOKS), 0)) == ""
+    assert missing_in_words(dict.fromkeys((k.value for k in LOOKS), 0)) == ""
     assert missing_in_words({"low": 1}) == (
         "1 counted here has no location and is not drawn: 1 low"
     )
+
+
+# ---- size ------------------------------------------------
+
+
+def test_a_sum_of_other_facts_takes_no_room(tmp_path):
+    checked = hydrants(
+        ["low", "inside"], [(-122.3, 47.6), (-122.2, 47.6)],
+        outlet_height_in=[13.37, 20.0], raise_in=[6.0, np.nan],
+        outlet_height_after_in=[19.37, np.nan],
+    )  # fmt: skip
+    columns = block(page_of(web_map(checked, words=WORDS), tmp_path), "hydrant-facts")["columns"]
+    assert columns["outlet_height_after_in"]["kind"] == "sum"
+    assert unpack.column(columns["outlet_height_after_in"], columns) == [19.37, None]
+
+
+def test_facts_that_do_not_fit_are_left_out_and_told(tmp_path):
+    checked = hydrants(["low"] * 50, [(-122.3 + k / 1e4, 47.6) for k in range(50)])
+    rng = np.random.default_rng(3)
+    long = [bytes(rng.integers(97, 123, 90_000, dtype=np.uint8)).decode() for _ in range(50)]
+    ids = list(checked["hydrant_id"])
+    facts = pd.DataFrame({"owner": "Tesselbrook", "note": long, "paint": "red"}, index=ids)
+    figure_map = web_map(checked, words=WORDS, facts=facts)
+    page = page_of(figure_map, tmp_path)
+    assert block(page, "hydrant-sheet")["left_out"] == ["Note"]
+    names = [fact["name"] for fact in block(page, "hydrant-facts")["extra"]]
+    assert names == ["owner", "paint"]
+    assert figure_map.told[-1] == "left out to keep the size: Note"
+    assert len(page) < 4_000_000
+
+
+# ---- tiles, for those who ask ------------------------------------------------
+
+
+def test_tiles_open_the_policy_for_their_host_alone(tmp_path):
+    tiles = Tiles("https://{s}.tiles.invalid/{z}/{x}/{y}.png", "Survey <office>")
+    page = page_of(web_map(hydrants(["low"], [(0, 0)]), words=WORDS, tiles=tiles), tmp_path)
+    policy = re.search(r'Content-Security-Policy" content="([^"]*)"', page)[1]
+    assert "img-src data: https://*.tiles.invalid;" in policy
+    assert policy.count("https:") == 1
+    assert block(page, "hydrant-sheet")["tiles"]["attribution"] == "Survey <office>"
+
+
+@pytest.mark.parametrize(
+    "url",
+    [
+        "https://tiles.invalid/map.png",
+        "ftp://tiles.invalid/{z}/{x}/{y}.png",
+        "https://tiles.invalid; script-src *//{z}/{x}/{y}.png",
+        'https://tiles.invalid/{z}/{x}/{y}.png" onload=x',
+    ],
+)
+def test_an_address_of_tiles_that_is_none_is_refused(url):
+    with pytest.raises(WordsError, match="tiles"):
+        Tiles(url, "Survey office")
+
+
+def test_tiles_without_an_attribution_are_refused():
+    with pytest.raises(WordsError, match="attribution"):
+        Tiles("https://tiles.invalid/{z}/{x}/{y}.png", " ")
+
+
+# ---- a user's own layers ------------------------------------------------
+
+
+def test_a_users_own_layers_go_onto_the_map(tmp_path):
+    figure_map = web_map(hydrants(["low"], [(-122.3, 47.6)]), words=WORDS)
+    folium.Marker((47.6, -122.3), popup="pump", tooltip="Pump").add_to(figure_map)
+    folium.GeoJson(
+        {"type": "LineString", "coordinates": [[-122.31, 47.6], [-122.3, 47.61]]}
+    ).add_to(figure_map)
+    page = page_of(figure_map, tmp_path)
+    assert Links(page).found == []
+    assert "pump" in page
+
+
+def test_a_background_of_points_is_refused():
+    points = hydrants(["low"], [(0, 0)])
+    with pytest.raises(WordsError, match="has points"):
+        web_map(points, words=WORDS, backgrounds=[Background(title="Wells", frame=points)])

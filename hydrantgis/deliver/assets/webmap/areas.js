@@ -1,0 +1,87 @@
+/* Outlines, names and figures of the areas. */
+
+async function readAreas(sent, world) {
+  const [x, y] = await Promise.all([sent.outlines.x, sent.outlines.y].map(numbersOf));
+  const rings = new Map();
+  let at = 0;
+  sent.outlines.lengths.forEach((length, k) => {
+    const ring = [];
+    for (let end = at + length; at < end; at += 1) ring.push(latLngOf(x[at], y[at], world));
+    const row = sent.outlines.rows[k];
+    if (!rings.has(row)) rings.set(row, []);
+    if (length > 1) rings.get(row).push(ring);
+  });
+  return rings;
+}
+
+/** The layer of outlines, with names where there is room for them. */
+function areaLayer(map, sent, rings, world, color, clicked) {
+  const group = L.layerGroup();
+  const names = [];
+  const canvas = L.canvas({ padding: 0.4 });
+  rings.forEach((shape, row) => {
+    // Even-odd filling tells holes from shells, so that all rings of an area form one shape.
+    const outline = L.polygon(shape, {
+      renderer: canvas, color, weight: 1.4, dashArray: '14 4 3 4', fillColor: color, fillOpacity: 0.03,
+    });
+    outline.on('click', () => clicked(row));
+    group.addLayer(outline);
+    const at = sent.labels[row];
+    if (at[0] === null) return;
+    const name = L.tooltip({ permanent: true, direction: 'center', pane: 'names', className: 'area-name', opacity: 1, interactive: false });
+    name.setLatLng(latLngOf(at[0], at[1], world)).setContent(make('span', '', sent.names[row]));
+    group.addLayer(name);
+    names.push([name, outline.getBounds()]);
+  });
+  function thin() {
+    names.forEach(([name, bounds]) => {
+      const element = name.getElement();
+      if (!element) return;
+      element.classList.remove('tight');
+      const room = map.project(bounds.getNorthEast()).x - map.project(bounds.getSouthWest()).x;
+      element.classList.toggle('tight', element.offsetWidth > room);
+    });
+  }
+  map.on('zoomend', thin);
+  group.on('add', () => L.Util.requestAnimFrame(thin));
+  return group;
+}
+
+const figureText = (figure, row) => {
+  const value = figure.values[row];
+  if (value === null) return '\u2013';
+  return figure.share ? `${plain(100 * value, 0)} %` : plain(value);
+};
+
+function areaSheet(sent, row) {
+  const content = make('section', 'fact-sheet');
+  const head = make('header', 'fact-head plain', null, content);
+  make('h2', '', sent.names[row], head).tabIndex = -1;
+  make('p', '', sent.names[row] === sent.ids[row] ? 'Area' : `Area ${sent.ids[row]}`, head);
+  const body = make('div', 'fact-body', null, content);
+  const told = sent.figures.filter((f) => f.values[row] !== null && (f.values[row] !== 0 || f.share))
+    .map((figure) => [figure.title, figureText(figure, row)]);
+  factTable([told.length ? told : [['Hydrants', 'none']]], body);
+  return content;
+}
+
+/** All areas with their figures; a name is a way to go there. */
+function areaTable(sent, parent, goTo) {
+  const shown = sent.figures.filter((f) => f.values.some((value) => value));
+  const box = make('div', 'wide', null, parent);
+  box.tabIndex = 0;
+  box.setAttribute('role', 'region');
+  box.setAttribute('aria-label', 'Figures by area');
+  const table = make('table', '', null, box);
+  const head = make('tr', '', null, make('thead', '', null, table));
+  make('th', '', 'Area', head).scope = 'col';
+  shown.forEach(({ title }) => { make('th', '', title, head).scope = 'col'; });
+  const rows = make('tbody', '', null, table);
+  sent.names.forEach((name, row) => {
+    const line = make('tr', '', null, rows);
+    const first = make('th', '', null, line);
+    first.scope = 'row';
+    button(name, 'link', first, () => goTo(row)).dir = 'auto';
+    shown.forEach((figure) => make('td', 'count', figureText(figure, row), line));
+  });
+}
