@@ -12,6 +12,7 @@ import typer
 
 from hydrantgis.cli import options as o
 from hydrantgis.cli.talk import DATA_ERRORS, grid, put, put_findings, put_json, teller
+from hydrantgis.ground.results import REMEDY_WORDS
 
 if TYPE_CHECKING:
     from typing import Any
@@ -19,13 +20,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from hydrantgis.job import Checked
-
-_REMEDY_WORDS = {
-    "extend": "extend", "exchange": "exchange the kit", "remove": "take the kit out",
-    "replace": "replace", "lower": "lower", "regrade": "raise the ground",
-    "measure": "measure", "review": "review",
-    "none": "nothing to do",
-}  # fmt: skip
 
 
 def typed() -> str:
@@ -134,7 +128,7 @@ def outlet_said(word: str | None) -> str | None:
 
 def _remedies(table: pd.DataFrame) -> pd.DataFrame:
     """How many of each remedy and kit length, kit jobs first."""
-    order = {name: place for place, name in enumerate(_REMEDY_WORDS)}
+    order = {name: place for place, name in enumerate(REMEDY_WORDS)}
     counted = table.groupby(["remedy", "kit_length_in"], dropna=False).size().rename("count")
     frame = counted.reset_index()
     return frame.sort_values(
@@ -186,7 +180,7 @@ def _put_result(result: Checked) -> None:
     remedies = _remedies(result.table)
     grid(
         [
-            (f"{_REMEDY_WORDS[r]}{'' if k != k else f', {k:g} in'}", f"{n:,}")
+            (f"{REMEDY_WORDS[r]}{'' if k != k else f', {k:g} in'}", f"{n:,}")
             for r, k, n in zip(
                 remedies["remedy"], remedies["kit_length_in"], remedies["count"], strict=True
             )

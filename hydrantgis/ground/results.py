@@ -14,6 +14,14 @@ KIT_REMEDIES = ("extend", "exchange", "remove")
 REMEDIES = (
     "none", "extend", "exchange", "remove", "replace", "lower", "regrade", "measure", "review",
 )  # fmt: skip
+REMEDY_WORDS = {
+    "extend": "extend", "exchange": "exchange the kit", "remove": "take the kit out",
+    "replace": "replace", "lower": "lower", "regrade": "raise the ground",
+    "measure": "measure", "review": "review",
+    "none": "nothing to do",
+}  # fmt: skip
+"""What each remedy is called where people read it, kit jobs first."""
+
 FLANGE_VERDICTS = ("inside", "low", "high", "unknown")
 VISIT_REASONS = ("unmeasured", "unresolved", "screening", "stale", "flange")
 EFFECTS = ("leaves", "enters", "stays out", "stays inside", "not told")

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from hydrantgis.intake.words import IntakeWords
 from hydrantgis.job.adopting import Adopted, adopt, adopt_book
+from hydrantgis.job.areamaps import area_jobs, draw_area_maps, write_area_maps
 from hydrantgis.job.bringing import beside, bring_in
 from hydrantgis.job.budgets import budget_curve
 from hydrantgis.job.checking import Checked, check
@@ -26,9 +27,10 @@ from hydrantgis.job.sweeping import Swept, sweep, windows_of
 from hydrantgis.job.versus import Versus, compare_plans
 
 __all__ = [
-    "FROM_METADATA", "FROM_SHOTS", "SHOT_RADIUS_FT", "Adopted", "Checked", "Explained", "Foretold",
-    "IntakeWords", "Planned", "Surfaced", "Swept", "Versus", "adopt", "adopt_book", "beside",
-    "bring_in", "bring_surface", "budget_curve", "check", "compare_plans", "draw_map", "explain",
-    "keep_standards", "load_season", "map_words", "plan", "plan_season",
-    "quiet", "scenario", "standards_for", "sweep", "the_time", "windows_of", "write_season",
+    "FROM_METADATA", "FROM_SHOTS", "SHOT_RADIUS_FT", "Adopted", "Checked", "Explained",
+    "Foretold", "IntakeWords", "Planned", "Surfaced", "Swept", "Versus", "adopt", "adopt_book",
+    "area_jobs", "beside", "bring_in", "bring_surface", "budget_curve", "check",
+    "compare_plans", "draw_area_maps", "draw_map", "explain", "keep_standards", "load_season",
+    "map_words", "plan", "plan_season", "quiet", "scenario", "standards_for", "sweep",
+    "the_time", "windows_of", "write_area_maps", "write_season",
 ]  # fmt: skip
