@@ -18,6 +18,7 @@ from hydrantgis.job.checking import Checked, check
 from hydrantgis.job.explaining import Explained, explain
 from hydrantgis.job.foretelling import Foretold, scenario
 from hydrantgis.job.heights import SHOT_RADIUS_FT
+from hydrantgis.job.indexing import write_index
 from hydrantgis.job.moment import quiet, the_time
 from hydrantgis.job.seasoning import Planned, load_season, plan_season
 from hydrantgis.job.showing import draw_map, map_words, plan, write_season
@@ -32,5 +33,5 @@ __all__ = [
     "area_jobs", "beside", "bring_in", "bring_surface", "budget_curve", "check",
     "compare_plans", "draw_area_maps", "draw_map", "explain", "keep_standards", "load_season",
     "map_words", "plan", "plan_season", "quiet", "scenario", "standards_for", "sweep",
-    "the_time", "windows_of", "write_area_maps", "write_season",
+    "the_time", "windows_of", "write_area_maps", "write_index", "write_season",
 ]  # fmt: skip
