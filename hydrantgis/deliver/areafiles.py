@@ -45,7 +45,7 @@ def area_file_name(area_id: str | None, taken: Iterable[str] = ()) -> str:
     plain = re.sub(r"[^A-Za-z0-9-]+", "_", area_id).strip("_")[:_LONGEST]
     name = f"area_{plain}.png"
     others = {other.casefold() for other in (*taken, "area_none.png")}
-    if plain != area_id or name.casefold() in others:
+    if not plain or plain != area_id or name.casefold() in others:
         digest = hashlib.sha256(area_id.encode("utf-8", "surrogatepass")).hexdigest()[:6]
         name = f"area_{plain or 'id'}-{digest}.png"
     return name

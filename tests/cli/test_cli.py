@@ -188,6 +188,27 @@ def test_a_register_without_a_hydrant_is_checked_mapped_and_planned(capsys, tmp_
     for command, out in (("check", "c"), ("plan", "p"), ("map", "m.html")):
         code, _, err = run(capsys, command, *standards, "--out", tmp_path / out)
         assert code == 0, err
+    pages = ("--pages", tmp_path / "pages")
+    code, _, err = run(capsys, "map", *standards, *pages, "--out", tmp_path / "m.html")
+    assert code == 0, err
+    assert (tmp_path / "pages" / "areas.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_a_map_has_pages_for_print_where_they_are_asked_for(capsys, register, tmp_path) -> None:
+    standards = ("--rule", DATA / "rule.toml", "--kits", DATA / "kits.toml")
+    words = ("map", "--register", register, *standards, "--out", tmp_path / "m.html")
+    code, _, err = run(capsys, *words, "--season", DATA / "season.toml")
+    assert code == 2
+    assert "--pages" in err
+    code, out, _ = run(capsys, *words, "--pages", tmp_path / "dry", "--dry-run", "--json")
+    assert code == 0
+    assert json.loads(out)["pages"] == []
+    assert not (tmp_path / "dry").exists()
+    code, out, _ = run(capsys, *words, "--pages", tmp_path / "p", "--json")
+    assert code == 0
+    pages = [Path(name) for name in json.loads(out)["pages"]]
+    assert pages[0] == tmp_path / "p" / "areas.pdf"
+    assert set(pages) == set((tmp_path / "p").iterdir())
 
 
 def test_an_out_that_is_a_file_is_told(capsys, register, tmp_path) -> None:
