@@ -108,8 +108,9 @@ def area_jobs(result: Checked, season: Season, planned: Planned | None = None) -
         jobs = pd.concat([days, rest], ignore_index=True) if len(rest) else pd.DataFrame(days)
         done = np.arange(len(jobs)) < len(days)
     of_area = jobs.groupby("area_id", dropna=False, sort=False).cumcount() + 1
-    facts = result.table.set_index("hydrant_id")[list(_FACTS)]
-    told = jobs.join(facts, on="hydrant_id")
+    facts = result.table[list(_FACTS)]
+    row = pd.Index(result.table["hydrant_id"]).get_indexer(pd.Index(jobs["hydrant_id"]))
+    told = jobs.assign(**{name: facts[name].to_numpy()[row] for name in _FACTS})
     return told.assign(
         number=of_area.astype("Int64").where(done).array,
         work=_work(told),
@@ -118,11 +119,17 @@ def area_jobs(result: Checked, season: Season, planned: Planned | None = None) -
 
 def _work(jobs: pd.DataFrame) -> pd.Series:
     """What is done, and with which kit."""
-    what = jobs["remedy"].map(REMEDY_WORDS)
-    length = jobs["kit_length_in"].map(" {:g} in".format, na_action="ignore").fillna("")
-    kit = (", kit " + jobs["kit_id"]).fillna("")
-    bury = jobs["bury_after_ft"].map(", bury {:g} ft".format, na_action="ignore").fillna("")
-    return what + length + kit + bury.where(jobs["remedy"] == "replace", "")
+    what = jobs["remedy"].map(REMEDY_WORDS).astype("str")
+    bury = jobs["bury_after_ft"].where(jobs["remedy"] == "replace")
+    return (
+        what + _said(jobs["kit_length_in"], " {:g} in") + _said(jobs["kit_id"], ", kit {}")
+        + _said(bury, ", bury {:g} ft")
+    )  # fmt: skip
+
+
+def _said(values: pd.Series, words: str) -> pd.Series:
+    # nothing but missing values would stay numbers
+    return values.map(words.format, na_action="ignore").astype("str").fillna("")
 
 
 def _sheets(
