@@ -14,15 +14,21 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 import shapely
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
     Floats = NDArray[np.float64]
+    Places = NDArray[np.int64]
     Shapes = NDArray[np.object_]
 
 _DIRECTIONS = 16
 _RINGS = (0.0, 3.0, 7.0, 12.0, 18.0, 26.0, 36.0, 48.0, 64.0, 84.0, 108.0, 140.0)
+_BETWEEN, _ROUND, _CELL = 26.0, 12.0, (250.0, 150.0)
+_LEAST_AWAY, _MOST_CROWDS, _MOST_SPREAD = 2, 3, 0.5
 _FROM_EDGE, _FROM_MARK, _FROM_LINE = 4.0, 1.0, 2.0
 _STRAIGHT = 2.5
 _TRIES_A_STREET = 8
@@ -128,6 +134,85 @@ def place_numbers(
         taken[filled] = rectangles(*best, wide[place], height)[0]
         filled += 1
     return label_x, label_y
+
+
+@dataclass(frozen=True, slots=True)
+class Crowd:
+    """
+    Marks whose numbers find no room beside them.
+
+    Attributes
+    ----------
+    rows
+        Of the marks.
+    box
+        Round them: least x, least y, greatest x, greatest y. [points]
+    """
+
+    rows: Places
+    box: tuple[float, float, float, float]
+
+
+def crowds(at: Floats, away: NDArray[np.bool_], *, page: tuple[float, float]) -> list[Crowd]:
+    """
+    Where a page needs details: a few crowds, the largest first, or a grid where there are many.
+
+    Parameters
+    ----------
+    at
+        Marks, a row each. [points]
+    away
+        Whether the number of each stands away from it.
+    page
+        Width and height. [points]
+
+    Returns
+    -------
+    crowds
+        Each at most half the page wide and tall; a lone number that is away is none.
+
+    Examples
+    --------
+    >>> at = np.array([[20.0, 20.0], [25.0, 25.0], [300.0, 300.0]])
+    >>> crowds(at, np.array([True, True, False]), page=(400, 400))
+    [Crowd(rows=array([0, 1]), box=(8.0, 8.0, 37.0, 37.0))]
+    """
+    rows = np.flatnonzero(away)
+    if len(rows) < _LEAST_AWAY:
+        return []
+    near = cKDTree(at).query_ball_point(at[rows], _BETWEEN)
+    members = np.unique(np.concatenate([np.asarray(one, dtype=np.int64) for one in near]))
+    pairs = cKDTree(at[members]).query_pairs(_BETWEEN, output_type="ndarray")
+    links = coo_array(
+        (np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(members), len(members))
+    )
+    count, label = connected_components(links, directed=False)
+    groups = [members[label == k] for k in range(count)]
+    groups = [group for group in groups if away[group].sum() >= _LEAST_AWAY]
+    spread = [np.ptp(at[group], axis=0) / np.array(page) for group in groups]
+    if len(groups) > _MOST_CROWDS or any(one.max() > _MOST_SPREAD for one in spread):
+        return _cells(at, rows, page)
+    groups.sort(key=lambda group: -int(away[group].sum()))
+    low = [at[group].min(axis=0) - _ROUND for group in groups]
+    high = [at[group].max(axis=0) + _ROUND for group in groups]
+    boxes = np.hstack([np.reshape(low, (-1, 2)), np.reshape(high, (-1, 2))]).tolist()
+    return [Crowd(rows, tuple(box)) for rows, box in zip(groups, boxes, strict=True)]
+
+
+def _cells(at: Floats, rows: Places, page: tuple[float, float]) -> list[Crowd]:
+    """The cells of a grid over the page in which marks stand, row by row from the top."""
+    size = np.array(page)
+    count = np.ceil(size / np.array(_CELL)).astype(np.int64)
+    cell = np.clip((at[rows] // (size / count)).astype(np.int64), 0, count - 1)
+    found = []
+    for down in range(count[1] - 1, -1, -1):
+        for along in range(count[0]):
+            here = rows[(cell == (along, down)).all(axis=1)]
+            if len(here):
+                low, high = size / count * (along, down), size / count * (along + 1, down + 1)
+                box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+                found.append(Crowd(here, box))
+    return found
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hydrantgis.deliver.labels import names_along, place_numbers
+from hydrantgis.deliver.labels import crowds, names_along, place_numbers
 
 PAGE = (0.0, 0.0, 400.0, 400.0)
 WIDTH, HEIGHT, MARK = 14.0, 6.0, 8.0
@@ -116,3 +116,28 @@ def test_a_street_beside_which_hydrants_stand_is_named_beside_it():
     hydrants = [[k - 2.0, 97.0, k + 2.0, 101.0] for k in range(20, 200, 10)]
     (name,) = names([line], ["Mill Road"], blocked=hydrants)
     assert 2 < abs(name.y - 100) < 10
+
+
+@given(
+    st.lists(
+        st.tuples(st.floats(0, 400), st.floats(0, 300), st.booleans()), min_size=1, max_size=40
+    )
+)
+def test_crowds_hold_each_mark_once_and_within_half_a_page(marks):
+    at = np.array([mark[:2] for mark in marks])
+    away = np.array([mark[2] for mark in marks])
+    found = crowds(at, away, page=(400.0, 300.0))
+    rows = np.concatenate([np.empty(0, int), *(crowd.rows for crowd in found)])
+    assert len(rows) == len(set(rows))
+    for crowd in found:
+        x0, y0, x1, y1 = crowd.box
+        assert away[crowd.rows].any()
+        assert ((at[crowd.rows] >= (x0, y0)) & (at[crowd.rows] <= (x1, y1))).all()
+        assert x1 - x0 <= 0.5 * 400 + 24
+        assert y1 - y0 <= 0.5 * 300 + 24
+    if away.sum() < 2:
+        assert found == []
+    # two that are away, near each other, are in one
+    for a, b in combinations(np.flatnonzero(away), 2):
+        if np.hypot(*(at[a] - at[b])) < 20:
+            assert {a, b} <= set(rows)
