@@ -9,7 +9,7 @@ import traceback
 
 import typer
 
-from hydrantgis.cli import bring, foretell, judge, planning, standing, surveying
+from hydrantgis.cli import bring, foretell, judge, mapping, planning, standing, surveying
 from hydrantgis.cli.talk import put_error, speak_utf8
 from hydrantgis.ground.errors import HydrantGISError, UnreadableError, WordsError
 
@@ -58,7 +58,7 @@ app.command("survey")(surveying.survey)
 app.command("check")(judge.check)
 app.command("scenario")(foretell.scenario)
 app.command("plan")(planning.plan)
-app.command("map")(judge.map_hydrants)
+app.command("map")(mapping.map_hydrants)
 app.add_typer(standing.rules, name="rules")
 app.add_typer(standing.kits, name="kits")
 

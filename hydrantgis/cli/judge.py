@@ -91,9 +91,9 @@ def check(
         more = result.write_also(out, also or [])
     if as_json:
         files = [str(other) for other in more]
-        put_json({**_result_json(result), "file": None if dry_run else str(path), "also": files})
+        put_json({**result_json(result), "file": None if dry_run else str(path), "also": files})
     else:
-        _put_result(result)
+        put_result(result)
         put_findings(result.findings)
         put("nothing was written (dry run)" if dry_run else f"Results: {path}")
         for other in more:
@@ -138,7 +138,8 @@ def _remedies(table: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _result_json(result: Checked) -> dict[str, Any]:
+def result_json(result: Checked) -> dict[str, Any]:
+    """What a check found, for `--json`."""
     remedies = _remedies(result.table)
     return {
         "rule": result.rule.rule_id,
@@ -156,7 +157,8 @@ def _result_json(result: Checked) -> dict[str, Any]:
     }
 
 
-def _put_result(result: Checked) -> None:
+def put_result(result: Checked) -> None:
+    """Write what a check found."""
     counts = result.counts()
     put(f"Rule {result.rule.rule_id}: {result.rule}")
     put(f"  {result.rule.citation}")
@@ -197,82 +199,6 @@ def put_caution() -> None:
     put(cautions()[0])
 
 
-def map_hydrants(
-    register: o.RegisterFile = o.DEFAULT_REGISTER,
-    rule: o.Rule = None,
-    kits: o.Kits = None,
-    outlet: o.Outlet = None,
-    title: Annotated[str, typer.Option(help="What stands at the head of the map.")] = "Hydrants",
-    out: o.Out = Path("map.html"),
-    pages: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="DIR",
-            help="Also a page an area for print: areas.pdf and area_*.png go to DIR.",
-        ),
-    ] = None,
-    season: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="FILE",
-            help="A season file: the pages number the jobs as its calendar has them. "
-            "Without one they are numbered as in the season list.",
-        ),
-    ] = None,
-    strict: o.Strict = False,
-    as_json: o.Json = False,
-    dry_run: o.DryRun = False,
-    quiet: o.Quiet = False,
-) -> None:
-    """
-    The web map: one HTML file that opens without any network.
-
-    With --pages also a letter page an area for print: its hydrants by verdict, its jobs numbered
-    as in the list beside the map, and longer lists on pages of their own.
-
-    \b
-    Example:
-      hydrantgis map --rule nfpa24-2019 --kits generic --title "Our district" --out map.html
-      hydrantgis map --rule our-rule.toml --kits our-kits.toml --pages maps --season season.toml
-    """
-    from hydrantgis import job
-    from hydrantgis.deliver.webmap import save_map
-
-    if season is not None and pages is None:
-        from hydrantgis.ground.errors import WordsError
-
-        raise WordsError("--season is for the pages", do="say --pages DIR, too")
-    tell = teller(quiet=quiet)
-    result = job.check(
-        register, rule=rule, kits=kits, outlet=outlet_said(outlet), command=typed(), tell=tell
-    )
-    tell("map")
-    drawn = job.draw_map(result, title=title)
-    path = out / "map.html" if out.is_dir() else out
-    planned = None
-    if season is not None:
-        planned = job.plan_season(result, job.load_season(season), tell=tell)
-    written: list[Path] = []
-    if not dry_run:
-        save_map(drawn, path)
-        if pages is not None:
-            tell("area maps")
-            written = job.write_area_maps(
-                result, job.plan(result), pages, planned=planned, title=title
-            )
-    if as_json:
-        told = {"file": None if dry_run else str(path), "pages": [str(page) for page in written]}
-        put_json({**_result_json(result), **told})
-    else:
-        _put_result(result)
-        size = "" if dry_run else f"{path.stat().st_size / 1e6:.1f} MB, opens without a network"
-        put("nothing was written (dry run)" if dry_run else f"Map: {path}, {size}")
-        if written:
-            put(f"Area maps: {written[0]}, and {len(written) - 1:,} pictures beside it")
-        put_caution()
-    end(result, strict=strict)
-
-
 def demo(
     out: o.Out = Path("hydrantgis-demo"),
     as_json: o.Json = False,
@@ -292,12 +218,12 @@ def demo(
         place = Path(aside) if dry_run else out
         result, season, paths, intakes = district.run(place, tell=teller(quiet=quiet))
     if as_json:
-        put_json({**_result_json(result), "files": [] if dry_run else [str(p) for p in paths]})
+        put_json({**result_json(result), "files": [] if dry_run else [str(p) for p in paths]})
         return
     put("Tesselbrook Water District (invented)")
     grid([(name, str(intake.count)) for name, intake in intakes])
     put()
-    _put_result(result)
+    put_result(result)
     jobs = len(season.jobs)
     put(f"Season list: {jobs:,} kit jobs in {season.jobs['area_id'].nunique()} areas")
     if dry_run:

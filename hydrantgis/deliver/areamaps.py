@@ -347,7 +347,7 @@ def _legend(
             [x + 4], [y + 2.5], s=(6.5 * look.size) ** 2, marker=mark_outline(look),
             facecolor=look.fill, edgecolor=look.edge, linewidth=0.6,
         )  # fmt: skip
-        text = f"{look.label} {count[look.verdict]:,}"
+        text = f"{look.label} {count[look.value]:,}"
         page.write(x + 11, y, text, size)
         x += 11 + text_width(text, size) + 13
     x, y = _MARGIN, 88.0

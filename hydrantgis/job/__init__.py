@@ -12,6 +12,7 @@ from __future__ import annotations
 from hydrantgis.intake.words import IntakeWords
 from hydrantgis.job.adopting import Adopted, adopt, adopt_book
 from hydrantgis.job.areamaps import area_jobs, draw_area_maps, write_area_maps
+from hydrantgis.job.backgrounds import read_backgrounds
 from hydrantgis.job.bringing import beside, bring_in
 from hydrantgis.job.budgets import budget_curve
 from hydrantgis.job.checking import Checked, check
@@ -32,6 +33,6 @@ __all__ = [
     "Foretold", "IntakeWords", "Planned", "Surfaced", "Swept", "Versus", "adopt", "adopt_book",
     "area_jobs", "beside", "bring_in", "bring_surface", "budget_curve", "check",
     "compare_plans", "draw_area_maps", "draw_map", "explain", "keep_standards", "load_season",
-    "map_words", "plan", "plan_season", "quiet", "scenario", "standards_for", "sweep",
-    "the_time", "windows_of", "write_area_maps", "write_index", "write_season",
+    "map_words", "plan", "plan_season", "quiet", "read_backgrounds", "scenario", "standards_for",
+    "sweep",     "the_time", "windows_of", "write_area_maps", "write_index", "write_season",
 ]  # fmt: skip

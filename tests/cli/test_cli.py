@@ -197,9 +197,6 @@ def test_a_register_without_a_hydrant_is_checked_mapped_and_planned(capsys, tmp_
 def test_a_map_has_pages_for_print_where_they_are_asked_for(capsys, register, tmp_path) -> None:
     standards = ("--rule", DATA / "rule.toml", "--kits", DATA / "kits.toml")
     words = ("map", "--register", register, *standards, "--out", tmp_path / "m.html")
-    code, _, err = run(capsys, *words, "--season", DATA / "season.toml")
-    assert code == 2
-    assert "--pages" in err
     code, out, _ = run(capsys, *words, "--pages", tmp_path / "dry", "--dry-run", "--json")
     assert code == 0
     assert json.loads(out)["pages"] == []
@@ -209,6 +206,68 @@ def test_a_map_has_pages_for_print_where_they_are_asked_for(capsys, register, tm
     pages = [Path(name) for name in json.loads(out)["pages"]]
     assert pages[0] == tmp_path / "p" / "areas.pdf"
     assert set(pages) == set((tmp_path / "p").iterdir())
+
+
+@pytest.fixture
+def parcels(tmp_path) -> Path:
+    """A file of two layers: outlines that say where they lie, and points."""
+    path = tmp_path / "base.gpkg"
+    district = DATA / "district.gpkg"
+    gpd.read_file(district, layer="service_areas").to_file(path, layer="parcels")
+    gpd.read_file(district, layer="hydrants").head(3).to_file(path, layer="wells")
+    return path
+
+
+def test_a_map_has_layers_of_ones_own_under_the_hydrants(
+    capsys, register, parcels, tmp_path
+) -> None:
+    standards = ("--rule", DATA / "rule.toml", "--kits", DATA / "kits.toml")
+    words = ("map", "--register", register, *standards, "--out", tmp_path / "m.html")
+    code, out, _ = run(capsys, *words, "--background", f"{parcels}::parcels")
+    assert code == 0
+    assert re.search(r"parcels: 6 lines, \d+ kB", out)
+    assert "opens without a network" in out
+    small = ("--background", f"{parcels}::parcels", "--background-mb", "0.01")
+    assert "parcels: 6 lines" in run(capsys, *words, *small)[1]
+    code, _, err = run(capsys, *words, "--background", parcels)
+    assert code == 1
+    assert "base.gpkg::parcels" in err
+    code, _, err = run(capsys, *words, "--background", f"{parcels}::nothing")
+    assert "accepted: parcels, wells" in re.sub(r" +", " ", err)
+    code, _, err = run(capsys, *words, "--background", f"{parcels}::wells")
+    assert code == 2
+    assert "has points" in err
+
+
+def test_a_background_without_a_reference_system_is_asked_for(
+    capsys, register, parcels, tmp_path
+) -> None:
+    bare = gpd.read_file(parcels, layer="parcels").set_crs(None, allow_override=True)
+    with pytest.warns(UserWarning, match="crs"):
+        bare.to_file(tmp_path / "bare.gpkg")
+    standards = ("--rule", DATA / "rule.toml", "--kits", DATA / "kits.toml")
+    words = (
+        "map", "--register", register, *standards, "--out", tmp_path / "m.html", "--background",
+        tmp_path / "bare.gpkg",
+    )  # fmt: skip
+    code, _, err = run(capsys, *words)
+    assert code == 1
+    assert "--crs" in err
+    assert run(capsys, *words, "--crs", "EPSG:3736")[0] == 0
+
+
+def test_tiles_are_for_those_who_ask_and_name_whose_they_are(capsys, register, tmp_path) -> None:
+    standards = ("--rule", DATA / "rule.toml", "--kits", DATA / "kits.toml")
+    words = ("map", "--register", register, *standards, "--out", tmp_path / "m.html")
+    tiles = ("--tiles", "https://tiles.invalid/{z}/{x}/{y}.png")
+    code, _, err = run(capsys, *words, *tiles)
+    assert code == 2
+    assert "attribution" in err
+    assert not (tmp_path / "m.html").exists()
+    code, out, _ = run(capsys, *words, *tiles, "--attribution", "Survey office")
+    assert code == 0
+    assert "asks https://tiles.invalid" in out
+    assert run(capsys, *words, "--attribution", "Survey office")[0] == 2
 
 
 def test_an_out_that_is_a_file_is_told(capsys, register, tmp_path) -> None:

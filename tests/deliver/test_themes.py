@@ -35,7 +35,7 @@ def table(**columns) -> pd.DataFrame:
 
 
 def test_flow_classes_at_their_limits():
-    """NFPA 291 5.1: AA 1,500 and more, A 1,000 to 1,499, B 500 to 999, C below; worked example T9."""
+    """NFPA 291 5.1: AA 1,500 and more, A 1,000 to 1,499, B 500 to 999, C below; example T9."""
     flows = np.array([1500, 1499, 1000, 999, 500, 499, 0, np.nan])
     assert labels(flow_theme(flows)) == [
         "Class AA", "Class A", "Class A", "Class B", "Class B", "Class C", "Class C", "Not tested",
