@@ -12,7 +12,6 @@ import typer
 
 from hydrantgis.cli import options as o
 from hydrantgis.cli.talk import DATA_ERRORS, grid, put, put_findings, put_json, teller
-from hydrantgis.ground.results import REMEDY_WORDS
 
 if TYPE_CHECKING:
     from typing import Any
@@ -128,6 +127,8 @@ def outlet_said(word: str | None) -> str | None:
 
 def _remedies(table: pd.DataFrame) -> pd.DataFrame:
     """How many of each remedy and kit length, kit jobs first."""
+    from hydrantgis.ground.results import REMEDY_WORDS
+
     order = {name: place for place, name in enumerate(REMEDY_WORDS)}
     counted = table.groupby(["remedy", "kit_length_in"], dropna=False).size().rename("count")
     frame = counted.reset_index()
@@ -159,6 +160,8 @@ def result_json(result: Checked) -> dict[str, Any]:
 
 def put_result(result: Checked) -> None:
     """Write what a check found."""
+    from hydrantgis.ground.results import REMEDY_WORDS
+
     counts = result.counts()
     put(f"Rule {result.rule.rule_id}: {result.rule}")
     put(f"  {result.rule.citation}")
