@@ -30,7 +30,7 @@ _RINGS = (0.0, 3.0, 7.0, 12.0, 18.0, 26.0, 36.0, 48.0, 64.0, 84.0, 108.0, 140.0)
 _BETWEEN, _ROUND, _CELL = 26.0, 12.0, (250.0, 150.0)
 _LEAST_AWAY, _MOST_CROWDS, _MOST_SPREAD = 2, 3, 0.5
 _FROM_EDGE, _FROM_MARK, _FROM_LINE = 4.0, 1.0, 2.0
-_STRAIGHT = 2.5
+_STRAIGHT = (2.5, 6.0)  # how far a piece may bend: first for all, then for streets without a name
 _TRIES_A_STREET = 8
 _ALONG = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.1, 0.9, 0.0, 1.0)
 
@@ -225,13 +225,15 @@ class Name:
     degrees: float
 
 
-def _straight_pieces(shapes: Shapes, titles: NDArray[np.object_]) -> tuple[Floats, list[str]]:
+def _straight_pieces(
+    shapes: Shapes, titles: NDArray[np.object_], bend: float
+) -> tuple[Floats, list[str]]:
     """Ends of the longest straight pieces of each street, and their titles, the longest first."""
     codes, names = pd.factorize(titles)
     ends, whose = [np.empty((0, 4))], [np.empty(0, dtype=np.int64)]
     for code in range(len(names)):
         whole = shapely.line_merge(shapely.union_all(shapes[codes == code]))
-        plain = shapely.get_parts(shapely.simplify(whole, _STRAIGHT))
+        plain = shapely.get_parts(shapely.simplify(whole, bend))
         corners, part = shapely.get_coordinates(plain, return_index=True)
         pieces = np.hstack([corners[:-1], corners[1:]])[part[1:] == part[:-1]]
         longest = np.argsort(-_lengths(pieces), kind="stable")[:_TRIES_A_STREET]
@@ -291,8 +293,10 @@ def names_along(
     there = ~shapely.is_empty(here) & ~shapely.is_missing(here) & pd.notna(titles)
     taken = list(shapely.box(*np.asarray(blocked, float).reshape(-1, 4).T))
     names: dict[str, Name] = {}
-    pieces, whose = _straight_pieces(here[there], titles[there])
-    for (ax, ay, bx, by), title in zip(pieces.tolist(), whose, strict=True):
+    every = [_straight_pieces(here[there], titles[there], bend) for bend in _STRAIGHT]
+    ends = np.vstack([pieces for pieces, _ in every]).tolist()
+    whose = [title for _, titles_of in every for title in titles_of]
+    for (ax, ay, bx, by), title in zip(ends, whose, strict=True):
         long, wide = float(np.hypot(bx - ax, by - ay)), widths[title]
         spare = long - wide - 2 * _FROM_EDGE
         if title in names or spare < 0:
