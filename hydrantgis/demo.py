@@ -23,6 +23,8 @@ from hydrantgis.job import (
     plan,
     plan_season,
     quiet,
+    write_area_maps,
+    write_index,
     write_season,
 )
 from hydrantgis.register.store import Register
@@ -42,6 +44,7 @@ def folder() -> Path:
     return inside if inside.is_dir() else here.parent / "data_demo"
 
 
+TITLE = "Tesselbrook Water District"
 TIME = dt.datetime(2026, 9, 30, 12)  # noqa: DTZ001 - UTC, like every time in the register
 """The demo records this time, so that every run of it gives the same bytes."""
 
@@ -99,20 +102,15 @@ def run(
     tell("season lists")
     written = write_season(season, place, result=checked, planned=planned, curve=curve)
     tell("map")
-    drawn = draw_map(checked, title="Tesselbrook Water District", planned=planned)
-    save_map(drawn, place / "map.html")
-    return (
-        checked,
-        season,
-        [
-            register,
-            beside(register, "exceptions"),
-            place / "checked.gpkg",
-            place / "map.html",
-            *written,
-        ],
-        intakes,
-    )
+    save_map(draw_map(checked, title=TITLE, planned=planned), place / "map.html")
+    tell("area maps")
+    written += write_area_maps(checked, season, place, planned=planned, title=TITLE)
+    paths = [
+        register, beside(register, "exceptions"), place / "checked.gpkg", place / "map.html",
+        *written,
+    ]  # fmt: skip
+    paths.append(write_index(place, checked, season=season, planned=planned, title=TITLE))
+    return checked, season, paths, intakes
 
 
 def _clear(register: Path, data: Path) -> None:
