@@ -7,6 +7,7 @@ import io
 import json
 import shutil
 import subprocess
+from pathlib import Path
 
 import folium
 import geopandas as gpd
@@ -107,6 +108,12 @@ def test_the_address_opens_a_hydrant_with_its_facts(screens):
 def test_an_address_that_names_no_hydrant_opens_nothing(screens):
     page = screens.map(web_map(district(12), words=WORDS), hydrant_words("none"))
     assert page.locator(".fact-head").count() == 0
+
+
+def test_the_block_beside_the_map_has_this_structure(screens):
+    page = screens.map(web_map(district(6), words=WORDS, areas=areas("Mill")))
+    expected = (Path(__file__).parent / "block.txt").read_text(encoding="utf-8")
+    assert page.locator("#block").aria_snapshot() == expected.rstrip("\n")
 
 
 # ---- points show, filters ------------------------------------------------
