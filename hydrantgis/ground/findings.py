@@ -47,6 +47,10 @@ CODES: dict[str, Kind] = {
         _E, "hydrants of different ids stand in one place",
         "find out which one is there, or say same_place_ft = 0 in a profile",
     ),
+    "id-in-other-field": Kind(
+        _N, "another field has an id of its own for every row",
+        "say --field COLUMN=FIELD where that is the id",
+    ),
     "id-alike": Kind(
         _W, "ids that differ only by zeros in front, case or marks", "see that both are meant"
     ),

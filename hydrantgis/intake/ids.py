@@ -21,7 +21,7 @@ from hydrantgis.ground.findings import findings
 from hydrantgis.ground.plane import SAME_PLACE_FT, on_plane_ft, xy
 from hydrantgis.ground.tables import HYDRANTS, SHOTS
 from hydrantgis.ground.text import fill
-from hydrantgis.intake.match import plain
+from hydrantgis.intake.match import made_by_program, plain, score
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -37,6 +37,9 @@ PLACEHOLDERS = frozenset(
     )
 )  # fmt: skip
 """What people write, made plain, where a hydrant has no number yet, or under the last one."""
+_BY_ID = frozenset(("id-missing", "id-placeholder", "id-in-two-places", "id-repeated"))
+_MANY, _LIKELY = 0.1, 0.8
+"""Put aside for their ids, from which on another field is looked for; and the least score of it."""
 _FEW, _SHARE = 20, 0.005
 """An id at more rows than both of these is nobody's: 20 rows, and one in two hundred."""
 
@@ -159,6 +162,37 @@ def sort_out_ids(
         findings(
             "id-alike", table=table.name, keys=frame.index[rows], column=key,
             values=frame[key][rows], messages=fill("as good as `{o}`", o=alike[rows].to_numpy()),
+        )
+    )  # fmt: skip
+
+
+def note_other_ids(cells: pd.DataFrame, chosen: str | None, ledger: Ledger) -> None:
+    """
+    Tell a field that has an id of its own for every row, where that of the ids put many aside.
+
+    Parameters
+    ----------
+    cells
+        Rows as the source has them.
+    chosen
+        The field that the ids are from.
+    ledger
+        In which the rows are settled.
+    """
+    key = ledger.table.key
+    if not len(cells) or ledger.code.isin(_BY_ID).mean() < _MANY:
+        return
+    own = [
+        str(name) for name in cells
+        if name != chosen and made_by_program(str(name)) is None
+        and score(str(name), key)[0] >= _LIKELY and cells[name].notna().all()
+        and cells[name].is_unique
+    ]  # fmt: skip
+    ledger.notes.append(
+        findings(
+            "id-in-other-field", table=ledger.table.name, keys=["(all)"] * len(own), column=key,
+            values=own,
+            messages=fill("`{n}` has another id in every row: --field {k}={n}", n=own, k=key),
         )
     )  # fmt: skip
 

@@ -30,7 +30,7 @@ from hydrantgis.intake.aside import exceptions_of, keyed_by_id
 from hydrantgis.intake.cells import read_cells
 from hydrantgis.intake.crs import short
 from hydrantgis.intake.fields import fields_for
-from hydrantgis.intake.ids import sort_out_ids
+from hydrantgis.intake.ids import note_other_ids, sort_out_ids
 from hydrantgis.intake.ledger import Count, Ledger
 from hydrantgis.intake.location import settle_shapes
 from hydrantgis.intake.osm import HYDRANTS_LAYER
@@ -222,6 +222,8 @@ def take(
     _settle_rows(frame, shapes, words, ledger, stands, today)
     if kind == "readings" and stands is not None:
         hold_elsewhere(frame["hydrant_id"], ready.shapes, stands, words.crs, ledger, where)
+    if kind not in ("readings", "shots"):
+        note_other_ids(ready.rows, fields.get(table.key), ledger)
     _note_rest(ready, fields, words, ledger)
     count = ledger.count()
     told, mapped = words.as_json(), json.dumps(fields, ensure_ascii=False)

@@ -19,6 +19,7 @@ from hydrantgis.ground.tables import HYDRANTS, SHOTS, VALVES
 from hydrantgis.intake.ids import (
     PLACEHOLDERS,
     alike_ids,
+    note_other_ids,
     placeholder_ids,
     sort_out_ids,
 )
@@ -230,3 +231,22 @@ def test_an_id_at_many_rows_is_nobodys() -> None:
 def test_more_placeholders_can_be_named() -> None:
     ledger = settle(["A", "spare"], [(-71.1, 42.3), (-71.2, 42.3)], said=("spare",))
     assert ledger.code.fillna("").tolist() == ["", "id-placeholder"]
+
+
+def test_a_field_with_an_id_for_every_row_is_told_where_the_ids_put_many_aside() -> None:
+    places = [(760_000 + 100 * k, 2_950_000) for k in range(6)]
+    ledger = settle(["A", "A", "A", "B", "B", "C"], places, crs=2249)
+    cells = pd.DataFrame(
+        {"HYD_ID": list("AAABBC"), "ASSET_ID": list("uvwxyz"), "GLOBALID": list("123456"),
+         "FACILITYID": list("uvwxyy"), "NOTE": list("abcdef")}
+    )  # fmt: skip
+    ledger.notes.clear()
+    note_other_ids(cells, "HYD_ID", ledger)
+    (told,) = ledger.notes
+    assert told["value"].tolist() == ["ASSET_ID"]
+    assert told["code"].tolist() == ["id-in-other-field"]
+    assert "--field hydrant_id=ASSET_ID" in told["message"].iloc[0]
+    calm = settle(["A", "B", "C", "D", "E", "F"], places, crs=2249)
+    calm.notes.clear()
+    note_other_ids(cells, "HYD_ID", calm)
+    assert calm.notes == []
