@@ -5,6 +5,7 @@ Every table that tells what a season does, declared once; and the list of all ta
 from __future__ import annotations
 
 from hydrantgis.ground import columns as c
+from hydrantgis.ground.reports import REPORT_TABLES
 from hydrantgis.ground.results import (
     ALTERNATIVES,
     AREA_FIGURES,
@@ -266,6 +267,6 @@ ALL_TABLES = (
     VISITS, SCENARIO, PROVENANCE, SETTINGS, JOBS, *OTHER_LISTS.values(), AREA_TOTALS, KIT_TOTALS,
     AREA_FIGURES, REMEDY_LAYER,
     ISOLATION, SWEEP, SELECTION, CALENDAR, CREW_DAYS, NOTICES, ORDERS, CURVE, EDITS, COMPARED,
-    COMPARED_JOBS,
+    COMPARED_JOBS, *REPORT_TABLES,
 )  # fmt: skip
 """Every table there is."""

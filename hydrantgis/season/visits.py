@@ -39,6 +39,50 @@ LIKE_THE_OTHERS = 10.0
 _DAYS_A_YEAR = 365.25
 
 
+def stale(
+    reading_date: pd.Series,
+    *,
+    today: dt.date,
+    changed_on: NDArray[np.datetime64] | None = None,
+    stale_years: float = STALE_YEARS,
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_], NDArray[np.float64]]:
+    """
+    Readings that are stale by a change of grade, and by age; and that age.
+
+    Parameters
+    ----------
+    reading_date
+        Shape (n,).
+    today
+        From which the age counts.
+    changed_on
+        A reading before this day is stale, since the grade changed; NaT where it did not; shape
+        (n,). [datetime64[D]]
+    stale_years
+        A reading older than this is stale. [yr]
+
+    Returns
+    -------
+    by_change, by_age
+        Whether it is; shape (n,).
+    age
+        Missing where the day is not known or still to come; shape (n,). [days]
+
+    Examples
+    --------
+    >>> days = pd.Series(pd.to_datetime(["2021-09-30", "2021-09-28", None]))
+    >>> stale(days, today=pd.Timestamp(2026, 9, 30).date())[1].tolist()
+    [False, True, False]
+    """
+    reading = reading_date.to_numpy().astype("datetime64[D]")
+    past = reading <= np.datetime64(today, "D")  # a day that is not known is not past either
+    age = np.where(past, (np.datetime64(today, "D") - reading).astype(np.float64), np.nan)
+    before = np.zeros(len(reading), dtype=bool)
+    if changed_on is not None:
+        before = reading < changed_on
+    return before, age > stale_years * _DAYS_A_YEAR, age
+
+
 def share_out(group: ArrayLike, measured: ArrayLike, out: ArrayLike) -> NDArray[np.float64]:
     """
     Probability that a hydrant nobody has measured stands out of its window, shape (n,).
@@ -140,17 +184,13 @@ def visits(
     flange that a kit waits for is told.
     """
     verdict = checked["verdict"]
-    reading = checked["reading_date"].to_numpy().astype("datetime64[D]")
-    past = reading <= np.datetime64(today, "D")  # a day that is not known is not past either
-    age = np.where(past, (np.datetime64(today, "D") - reading).astype(np.float64), np.nan)
+    before, old, age = stale(
+        checked["reading_date"], today=today, changed_on=changed_on, stale_years=stale_years
+    )
     facts = hydrants.set_index("hydrant_id")[["address", "family"]]
     facts = facts.reindex(pd.Index(checked["hydrant_id"])).set_axis(checked.index)
     to_measure = (checked["remedy"] == "measure").to_numpy()
     vague = to_measure | np.broadcast_to(np.asarray(screening, dtype=bool), len(checked))
-    old = age > stale_years * _DAYS_A_YEAR
-    before = np.zeros(len(checked), dtype=bool)
-    if changed_on is not None:
-        before = reading < changed_on
     # a kit that waits for its flange: how often a flange that is known forbids one tells the chance
     code = checked["remedy_reason"].str.extract(r"^([^:]+)", expand=False)
     blind = (code == "kit-fits-flange-unknown").to_numpy(dtype=bool)
@@ -190,7 +230,7 @@ def visits(
             "priority_reasons": why,
             "worth": changes * weight,
             "reading_date": checked["reading_date"],
-            "days_since_reading": pd.array(age, dtype="Int64"),
+            "days_since_reading": pd.Series(age, index=checked.index).astype("Int64"),
         },
         geometry=checked.geometry,
     )[rows]
