@@ -9,7 +9,9 @@ import traceback
 
 import typer
 
-from hydrantgis.cli import bring, foretell, judge, mapping, planning, standing, surveying
+from hydrantgis.cli import (
+    bring, foretell, judge, mapping, planning, reporting, standing, surveying,
+)  # fmt: skip
 from hydrantgis.cli.talk import put_error, speak_utf8
 from hydrantgis.ground.errors import HydrantGISError, UnreadableError, WordsError
 
@@ -59,6 +61,7 @@ app.command("check")(judge.check)
 app.command("scenario")(foretell.scenario)
 app.command("plan")(planning.plan)
 app.command("map")(mapping.map_hydrants)
+app.command("report")(reporting.report)
 app.add_typer(standing.rules, name="rules")
 app.add_typer(standing.kits, name="kits")
 

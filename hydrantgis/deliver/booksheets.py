@@ -6,6 +6,7 @@ Text is always written as text, so that an id keeps its zeros and nothing in a c
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -18,6 +19,7 @@ from hydrantgis.ground.units import LengthUnit
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
+    from pathlib import Path
 
     import pandas as pd
     from numpy.typing import NDArray
@@ -46,7 +48,7 @@ _LETTERS = 1.25
 FONT = {"font_name": "Arial", "font_size": 9}
 HEAD_HEIGHT = 36
 """Of headings: two lines and, below them, the buttons of a filter. [points]"""
-_MONEY_NAMES = ("cost", "unit_cost")
+_MONEY_NAMES = ("cost", "unit_cost", "kits_cost", "season_cost")
 
 
 def as_cell(text: str) -> str:
@@ -61,6 +63,33 @@ def as_cell(text: str) -> str:
     told = _NO_XML.sub("\ufffd", text.replace("\r\n", "\n").replace("\r", "\n"))
     # places above U+FFFF take two units of what the limit counts
     return told if len(told) <= _LONGEST // 2 else told[: _LONGEST // 2 - 1] + "\u2026"
+
+
+def new_book(path: Path, *, title: str, moment: dt.datetime, comments: str) -> Workbook:
+    """
+    A workbook without a sheet; the same sheets give the same bytes.
+
+    Parameters
+    ----------
+    path
+        Where it is written once it is closed.
+    title, comments
+        Among its properties.
+    moment
+        Of its making.
+    """
+    import xlsxwriter
+
+    # the library changes the font that it is given
+    options = {
+        "in_memory": True, "strings_to_formulas": False, "strings_to_urls": False,
+        "strings_to_numbers": False, "default_format_properties": dict(FONT),
+    }  # fmt: skip
+    made = xlsxwriter.Workbook(str(path), options)
+    in_utc = moment if moment.tzinfo is None else moment.astimezone(dt.UTC).replace(tzinfo=None)
+    made.set_properties({"title": as_cell(title), "created": in_utc, "comments": as_cell(comments)})
+    made.set_size(24_000, 14_000)
+    return made
 
 
 @dataclass(slots=True)
@@ -229,8 +258,8 @@ def write_top(sheet: Worksheet, looks: Looks, title: str, about: str) -> None:
 
 def write_table(
     book: Workbook, looks: Looks, name: str, table: Table, frame: pd.DataFrame, *, footer: str,
-    total: str | None = None,
-) -> None:  # fmt: skip
+    total: str | tuple[str, ...] = (),
+) -> Worksheet:  # fmt: skip
     """
     Write a declared table as a sheet: headings that stay, a filter, real dates, text ids.
 
@@ -245,8 +274,14 @@ def write_table(
     footer
         Of each page.
     total
-        A column that is summed below, of the rows that a filter leaves.
+        Columns that are summed below, of the rows that a filter leaves.
+
+    Returns
+    -------
+    sheet
+        The first row stands in its fourth line.
     """
+    names = (total,) if isinstance(total, str) else total
     sheet = book.add_worksheet(name)
     sheet.hide_gridlines(2)
     write_top(sheet, looks, table.title, table.about)
@@ -271,33 +306,35 @@ def write_table(
     edge = len(table.columns) - 1
     if not count:
         sheet.write_string(first, 0, "none", looks(font_color=FAINT, italic=True))
-    if total is not None and count:
-        _write_total(sheet, looks, table, frame, total, first, last)
+    if names and count:
+        _write_total(sheet, looks, table, frame, names, first, last)
     hush(sheet, last, edge)
     sheet.autofilter(heads, 0, last, edge)
     sheet.freeze_panes(first, 0)
-    ends = last + (1 if total is not None and count else 0)
+    ends = last + (1 if names and count else 0)
     printed(sheet, footer=footer, heading_row=heads, last=(ends, edge))
     _protect(sheet)
+    return sheet
 
 
 def _write_total(
-    sheet: Worksheet, looks: Looks, table: Table, frame: pd.DataFrame, name: str, first: int,
-    last: int,
+    sheet: Worksheet, looks: Looks, table: Table, frame: pd.DataFrame, names: tuple[str, ...],
+    first: int, last: int,
 ) -> None:  # fmt: skip
     from xlsxwriter.utility import xl_rowcol_to_cell
 
-    place = table.names.index(name)
     top = {"top": 1, "top_color": INK, "bold": True}
     for k in range(len(table.columns)):
         sheet.write_blank(last + 1, k, None, looks(**top))
     sheet.write_string(last + 1, 0, "Total", looks(**top))
-    # 109: the sum of the rows that a filter leaves
-    ends = f"{xl_rowcol_to_cell(first, place)}:{xl_rowcol_to_cell(last, place)}"
-    sheet.write_formula(
-        last + 1, place, f"=SUBTOTAL(109,{ends})", looks(**top, num_format=CENTS, align="right"),
-        float(frame[name].sum()),
-    )  # fmt: skip
+    for name in names:
+        place = table.names.index(name)
+        # 109: the sum of the rows that a filter leaves
+        ends = f"{xl_rowcol_to_cell(first, place)}:{xl_rowcol_to_cell(last, place)}"
+        look = looks(**top, num_format=number_format(table[name]), align="right")
+        sheet.write_formula(
+            last + 1, place, f"=SUBTOTAL(109,{ends})", look, float(frame[name].sum())
+        )
 
 
 def _protect(sheet: Worksheet) -> None:

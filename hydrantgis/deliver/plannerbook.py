@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hydrantgis.deliver.booksheets import FONT, Looks, as_cell, write_table
+from hydrantgis.deliver.booksheets import Looks, as_cell, new_book, write_table
 from hydrantgis.deliver.jobsheet import Sums, write_jobs
 from hydrantgis.deliver.readme import write_readme
 from hydrantgis.ground.plannerbook import (
@@ -94,22 +94,12 @@ def write_plannerbook(path: Path, book: Plannerbook) -> None:
     The same `book` gives the same bytes. Sheets are protected without a password, so that only what
     the planner decides is changed by accident; whoever wants more takes the protection off.
     """
-    import xlsxwriter
-
-    # the library changes the font that it is given
-    options = {
-        "in_memory": True, "strings_to_formulas": False, "strings_to_urls": False,
-        "strings_to_numbers": False, "default_format_properties": dict(FONT),
-    }  # fmt: skip
     words = book.words
     footer = f"{words.title} ({words.season_id})"
     with replacing(path) as fresh:
-        made = xlsxwriter.Workbook(str(fresh), options)
-        made.set_properties(
-            {"title": as_cell(words.title), "created": _in_utc(book.moment),
-             "comments": as_cell(f"plan {book.fingerprint}")}
-        )  # fmt: skip
-        made.set_size(24_000, 14_000)
+        made = new_book(
+            fresh, title=words.title, moment=book.moment, comments=f"plan {book.fingerprint}"
+        )
         looks = Looks(made)
         weeks = weeks_of(words.starts_on, words.ends_on)
         sums = Sums(
@@ -152,10 +142,6 @@ def _driving(selection: pd.DataFrame, crew_days: pd.DataFrame) -> pd.Series:
     planned = float(about[selection["selected"].fillna(False).astype(bool)].sum())
     drives = float(crew_days["drive_hours"].sum())
     return about * (drives / planned if planned > 0 and len(crew_days) else 1.0)
-
-
-def _in_utc(moment: dt.datetime) -> dt.datetime:
-    return moment if moment.tzinfo is None else moment.astimezone(dt.UTC).replace(tzinfo=None)
 
 
 def _write_sent(made: Workbook, book: Plannerbook, weeks: list[str]) -> None:

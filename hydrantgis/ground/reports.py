@@ -98,7 +98,7 @@ REMEDY_FIGURES = Table(
 WORST = Table(
     name="worst",
     title="Farthest out",
-    about="Hydrants that stand farthest outside the window.",
+    about="Hydrants that stand farthest out of the window, by heights that need no second look.",
     key="hydrant_id",
     columns=(
         c.whole("rank", "Rank", "1 is the farthest."),

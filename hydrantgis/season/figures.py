@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 MOST_BINS = 30
 """A picture of heights has at most about so many bars between its open ends."""
 _BIN_WIDTHS_IN = (0.5, 1.0, 2.0, 3.0, 6.0, 12.0)
-_ENDS = (0.005, 0.995)
+_ENDS = (0.02, 0.98)
 """Heights beyond these shares of all fall into the open bars at the ends."""
 
 
@@ -143,7 +143,7 @@ def worst(
     days: pd.Series | None = None,
 ) -> pd.DataFrame:
     """
-    The `worst` table: hydrants that are told low or high, the farthest out first, then by id.
+    The `worst` table: hydrants that stand low or high, the farthest out first, then by id.
 
     Parameters
     ----------
@@ -157,18 +157,24 @@ def worst(
         So many rows.
     days
         The day on which the season does it, by hydrant; None where none is planned.
+
+    Returns
+    -------
+    worst
+        Without those whose height is to be measured again first: a blank typed as 0, or feet taken
+        for inches, would lead the list.
     """
     table = pd.DataFrame(checked.drop(columns="geometry", errors="ignore")).assign(
         address=address, area_title=checked["area_id"].map(titles),
         out_in=checked["shortfall_in"].fillna(0.0) + checked["excess_in"].fillna(0.0),
     )  # fmt: skip
-    out = table[table["verdict"].isin(["low", "high"])]
+    out = table[table["verdict"].isin(["low", "high"]) & (table["remedy"] != "measure")]
     out = out.sort_values(["out_in", "hydrant_id"], ascending=[False, True], kind="stable")
     first = out.head(most).reset_index(drop=True)
-    when = pd.Series(dtype="datetime64[ms]") if days is None else days
-    return WORST.conform(
-        first.assign(rank=np.arange(1, len(first) + 1), work_date=first["hydrant_id"].map(when))
-    )
+    first = first.assign(rank=np.arange(1, len(first) + 1))
+    if days is not None and len(days):
+        first = first.assign(work_date=first["hydrant_id"].map(days))
+    return WORST.conform(first)
 
 
 def height_bins(checked: pd.DataFrame) -> pd.DataFrame:

@@ -23,7 +23,7 @@ COMMANDS = (
     ["demo"], ["inspect"], ["import"], ["survey"], ["check"], ["plan"], ["map"],
     ["rules", "list"], ["rules", "show"], ["rules", "validate"], ["rules", "keep"],
     ["kits", "list"], ["kits", "show"], ["kits", "template"], ["kits", "validate"],
-    ["kits", "keep"], ["scenario"],
+    ["kits", "keep"], ["scenario"], ["report"],
 )  # fmt: skip
 
 
