@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 HATCHES = {"inside": "", "low": "////", "high": "\\\\\\\\", "unresolved": "...."}
 _LINE, _SMALL, _PLAIN = "#1f5a7a", 7.5, 8.5
-_NAME_LETTERS = 24
+_NAME_LETTERS = 26
 _WIDE_IN = 4.7
 
 
@@ -74,7 +74,6 @@ def heights_chart(bins: pd.DataFrame, *, lo_in: float, hi_in: float) -> Figure:
     axes.xaxis.set_major_locator(MaxNLocator(9, integer=True))
     axes.yaxis.set_major_locator(MaxNLocator(5, integer=True))
     axes.grid(axis="y", color=FAINT, linewidth=0.4, alpha=0.5)
-    _open_ends(axes, bins, edges)
     axes.set_xlabel("outlet height, in", fontsize=_SMALL, family=FONT, color=INK, labelpad=2)
     axes.set_title("hydrants", loc="left", fontsize=_SMALL, family=FONT, color=INK, x=-0.07)
     _bare(axes)
@@ -91,20 +90,6 @@ def _window(lo_in: float, hi_in: float) -> str:
     return f"window {lo_in:g} in or more" if np.isfinite(lo_in) else f"window {hi_in:g} in or less"
 
 
-def _open_ends(axes: Axes, bins: pd.DataFrame, edges: np.ndarray) -> None:
-    """Say what the bars at both ends hold."""
-    many = bins[list(MEASURED_VERDICTS)].sum(axis=1).to_numpy()
-    for count, x, words, side in (
-        (many[0], 0.005, f"under {edges[0]:g}", "left"),
-        (many[-1], 0.995, f"{edges[-1]:g} and over", "right"),
-    ):
-        if count:
-            axes.annotate(
-                f"{words}:\n{count:,}", (x, 0.40), xycoords="axes fraction", ha=side,
-                fontsize=6.5, color=INK, family=FONT, linespacing=1.2,
-            )  # fmt: skip
-
-
 def shares_chart(names: list[str], rows: pd.DataFrame, *, whole: float) -> Figure:
     """
     The share inside of each group with its interval, beside that of all.
@@ -119,11 +104,12 @@ def shares_chart(names: list[str], rows: pd.DataFrame, *, whole: float) -> Figur
         The share of all, as a line.
     """
     count = len(rows)
-    high = max(3.1, 0.95 + 0.235 * count)
-    figure = Figure(figsize=(_WIDE_IN, high))
     told = [_short(name) for name in names]
     longest = max((len(line) for name in told for line in name.split("\n")), default=0)
     left = min(0.04 + 0.0145 * longest, 0.38)
+    row = 0.31 if any("\n" in name for name in told) else 0.235
+    high = max(3.1, 0.95 + row * count)
+    figure = Figure(figsize=(_WIDE_IN, high))
     axes = figure.add_axes((left, 0.48 / high, 0.845 - left, 1 - 0.80 / high))
     at = np.arange(count)
     share, low, up = (

@@ -28,7 +28,10 @@ if TYPE_CHECKING:
     from hydrantgis.deliver.reportblocks import Block, Pages
 
 _LONG_WORD = re.compile(r"(\S{18})(?=\S{4})")
-_LETTERS_A_LINE = 105
+_LINE, _INSET, _LETTER = 525.0, 7.0, 0.62
+"""Width of a page and of what stands left and right of a cell [points], and of a letter [em]."""
+_LONG, _ENOUGH = 14, 24
+"""A text so long takes what room there is, and needs at least that of so many letters."""
 _MAY_BREAK = "\u200b"
 
 
@@ -59,13 +62,25 @@ def _text(text: str) -> str:
     return _LONG_WORD.sub(rf"\1{_MAY_BREAK}", shown(text))
 
 
+def _size(block: Grid) -> float:
+    """Of the letters of a table. [points]"""
+    many = len(block.heads)
+    return 6.2 if many > 12 else 6.8 if many > 9 else 7.3
+
+
 def _wide(block: Grid) -> int | None:
-    """The column that takes what room is left, where there is any; else none does."""
-    lengths = [max(map(len, column)) for column in zip(block.heads, *block.rows, strict=True)]
+    """The column of the longest texts, which takes the room that others leave; none where short."""
+    letter = _LETTER * _size(block)
+    lengths = [
+        max(len(line) for cell in column for line in cell.split("\n"))
+        for column in zip(block.heads, *block.rows, strict=True)
+    ]
     texts = [k for k in range(len(lengths)) if k not in block.right]
-    if not texts or sum(lengths) + 2 * len(lengths) > _LETTERS_A_LINE:
+    wide = max(texts, key=lambda k: lengths[k], default=0)
+    if not texts or lengths[wide] < _LONG:
         return None
-    return max(texts, key=lambda k: lengths[k])
+    others = sum(letter * n + _INSET for k, n in enumerate(lengths) if k != wide)
+    return wide if _LINE - others - _INSET > letter * min(lengths[wide], _ENOUGH) else None
 
 
 def _one(block: Block) -> dict[str, Any]:
@@ -82,7 +97,7 @@ def _one(block: Block) -> dict[str, Any]:
         return {
             "kind": kind, "title": _text(block.title), "heads": heads, "rows": rows,
             "right": sorted(block.right), "total": block.total, "note": _text(block.note),
-            "wide": _wide(block),
+            "size": _size(block), "wide": _wide(block),
         }  # fmt: skip
     if isinstance(block, Chart):
         return {

@@ -31,15 +31,16 @@ _VERDICTS = ("inside", "low", "high", "unresolved", "unmeasured")
 _OTHERS = ("to_measure", "to_replace", "to_lower", "to_regrade", "to_review")
 _SHARES = ("inside_share", "share_low", "share_high")
 _HEADS = {
-    "area_id": "Area", "area_title": "", "not_judged": "Not judged", "inside_share": "Share inside",
-    "share_low": "from", "share_high": "to", "expected_inside": "Expected inside",
+    "area_id": "Area", "area_title": "", "inside_share": "Share\ninside",
+    "share_low": "from", "share_high": "to", "expected_inside": "Expected\ninside",
     "expected_sd": "\u00b1",
 }  # fmt: skip
 _SHORT = {
-    "kits_cost": "Kits cost", "kits_unpriced": "No price", "to_measure": "Measure",
+    "kits_cost": "Kits cost", "to_measure": "Measure",
     "to_replace": "Replace", "to_lower": "Lower", "to_regrade": "Regrade", "to_review": "Review",
-    "window_lo_in": "From [in]", "window_hi_in": "To [in]", "unresolved": "Un-resolved",
-    "unmeasured": "Un-measured",
+    "window_lo_in": "From [in]", "window_hi_in": "To [in]", "unresolved": "Un-\nresolved",
+    "unmeasured": "Un-\nmeasured", "beside": "Beside\nthe whole", "changed": "Change\nverdict",
+    "kits_unpriced": "No price", "in_season": "In the\nseason", "season_cost": "Their cost",
 }  # fmt: skip
 
 
@@ -127,6 +128,8 @@ def _windows(told: Report) -> list[Block]:
     blocks: list[Block] = [Heading("Under other windows")]
     if len(table) < 2:
         return [*blocks, Words("The rule has no window on the outlet, so none is moved.")]
+    if not told.result.counts()["measured"]:
+        return [*blocks, Words("No hydrant is measured, so another window changes nothing yet.")]
     names = ["window_lo_in", "window_hi_in", "inside", "low", "high", "unresolved", "changed",
              "jobs", "kits", *_OTHERS[1:]]  # fmt: skip
     if told.result.kits.money is not None:
@@ -198,10 +201,9 @@ def _trend(told: Report) -> list[Block]:
         Words(f"The same {many:,} hydrants, measured in every season shown, under the rule as it "
               "is now and over the ground of their day. Others that were measured in some of the "
               "years are left out, so that a share does not move with whom crews went to see."),
-        Beside((Chart("", svg_of(trend_chart(table)), alt),),
-               (grid_of(TREND, table, names, title="", heads={**_HEADS, **_SHORT},
-                        note=f"Hydrants that are measured again may be those that move.{measured}"),
-                )),
+        Beside((Chart("", svg_of(trend_chart(table)), alt),), ()),
+        grid_of(TREND, table, names, title="", heads={**_HEADS, **_SHORT},
+                note=f"Hydrants that are measured again may be those that move.{measured}"),
     ]  # fmt: skip
 
 

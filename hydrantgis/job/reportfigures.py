@@ -67,8 +67,10 @@ def facts_of(told: Report) -> dict[str, Fact]:
     table, counts = told.result.table, told.result.counts()
     measured, judged = counts["measured"], counts["hydrants"] - counts["not_judged"]
     seen = (table["verdict"].notna() & (table["verdict"] != "unmeasured")).to_numpy()
-    not_judged = f"{counts['not_judged']:,} not judged (no dry barrel, or retired)"
-    unseen = f"{counts['unmeasured']:,} not measured; {not_judged}"
+    not_judged = told_of(counts["not_judged"], "not judged (no dry barrel, or retired)")
+    unseen = "; ".join(
+        part for part in (told_of(counts["unmeasured"], "not measured"), not_judged) if part
+    )
     readings = readings_in_words(told)
 
     def of_measured(count: float) -> Fact:
@@ -100,10 +102,22 @@ def facts_of(told: Report) -> dict[str, Fact]:
         bare = int(kits["kits_unpriced"].sum())
         facts["kits for all jobs"] = Fact(
             float(kits["kits_cost"].sum()), None, money,
-            f"{bare:,} kits without a price; labor, materials and driving",
+            f"{f'{bare:,} kits without a price, ' if bare else ''}labor, materials and driving",
             f"kit catalogue {told.result.kits.catalogue_id}",
         )  # fmt: skip
     return {**facts, **_of_season(told, facts)}
+
+
+def told_of(count: int, words: str) -> str:
+    """
+    How many of what, and nothing where there is none.
+
+    Examples
+    --------
+    >>> told_of(12, "not judged"), told_of(0, "not judged")
+    ('12 not judged', '')
+    """
+    return f"{count:,} {words}" if count else ""
 
 
 def _of_season(told: Report, facts: dict[str, Fact]) -> dict[str, Fact]:
@@ -114,7 +128,9 @@ def _of_season(told: Report, facts: dict[str, Fact]) -> dict[str, Fact]:
     data = f"season {words.season_id}, figures of {words.read_on} ({words.source})"
     done = planned.calendar["hydrant_id"]
     work = facts["work to do"].numerator
-    beside = f"{work - left.jobs:,.0f} with other work, or without a day or a price in this season"
+    beside = told_of(
+        int(work) - left.jobs, "with other work, or without a day or a price in this season"
+    )
     right = put_right(told.result.table, done, resolution_in=told.result.rule.resolution_in)
     inside = facts["inside, of those measured"]
     return {

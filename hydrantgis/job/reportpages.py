@@ -23,10 +23,10 @@ from hydrantgis.deliver.reportblocks import (
     percent,
 )
 from hydrantgis.deliver.reportcharts import heights_chart
-from hydrantgis.ground.reports import WORST
+from hydrantgis.ground.reports import MEASURED_VERDICTS, WORST
 from hydrantgis.job.reportdetail import detail
 from hydrantgis.job.reportfigures import STALE_MEANS, facts_of, readings_in_words
-from hydrantgis.job.reportparts import MOST_AREAS, areas_chart, share_of
+from hydrantgis.job.reportparts import MOST_AREAS, areas_chart, many, share_of
 from hydrantgis.season.figures import expected_inside
 from hydrantgis.standards.load import cautions
 
@@ -49,7 +49,7 @@ def pages_of(told: Report) -> Pages:
     result = told.result
     under = (
         f"As of {result.moment:%Y-%m-%d}; {readings_in_words(told)}; "
-        f"{result.counts()['hydrants']:,} hydrants in {len(result.areas):,} areas",
+        f"{many(result.counts()['hydrants'], 'hydrant')}, {many(len(result.areas), 'area')}",
         f"Rule {result.rule.rule_id}: {result.rule}. {result.rule.citation}",
     )
     foot = (
@@ -75,10 +75,6 @@ def first_page(told: Report) -> list[Block]:
     blocks: list[Block] = [_standing(facts, counts), Words(how_sure(told), note=True)]
     if counts["measured"]:
         blocks.append(Beside((_heights(told),), (_areas(told),), 0.5))
-    else:
-        blocks.append(Words(
-            "No hydrant has a usable reading yet: no share, no heights, no worst ten can be told."
-        ))  # fmt: skip
     blocks.append(Heading("What is left to do", 3))
     blocks += _left(told, facts)
     if len(told.worst):
@@ -94,11 +90,11 @@ def _standing(facts: dict[str, Fact], counts: dict[str, int]) -> Cards:
     dull, old = facts["unresolved, of those measured"], facts["stale, of those measured"]
     after = facts.get("inside, of those measured, after the season")
     then = "" if after is None else f" After the season, as planned: {percent(after.value)}."
-    lead = percent(inside.value) if counts["measured"] else "not known"
+    left_out = f" Not in it: {inside.left_out}." if inside.left_out else ""
     return Cards(
         (
-            Card(lead, "Inside, of those measured",
-                 f"{share_in_words(counts)}. Not in it: {inside.left_out}.{then}"),
+            Card(percent(inside.value), "Inside, of those measured",
+                 f"{share_in_words(counts)}.{left_out}{then}"),
             Card(f"{out.numerator:,.0f}", "Out of the window",
                  f"{counts['low']:,} low, {counts['high']:,} high"),
             Card(percent(seen.value), "Measured", share_of(seen, "judged")),
@@ -117,7 +113,10 @@ def how_sure(told: Report) -> str:
     if not judged:
         return "No hydrant is judged: none is a dry barrel in use."
     if not measured:
-        return f"None of the {judged:,} hydrants that are judged is measured."
+        return (
+            f"None of the {judged:,} hydrants that are judged has a usable reading yet: no share, "
+            "no heights and no worst ten can be told."
+        )
     low, high = (float(end) for end in wilson(counts["inside"], measured))
     expected, sd = expected_inside(told.result.table)
     least, most = bounds_of_all(counts["inside"], measured, judged)
@@ -141,7 +140,18 @@ def _heights(told: Report) -> Chart:
         f"{counts['unresolved']:,}. The table of heights in the workbook has every bar."
     )
     drawn = heights_chart(told.bins, lo_in=window.lo_in, hi_in=window.hi_in)
-    return Chart("Heights and the window", svg_of(drawn), alt)
+    bins = told.bins
+    ends = bins[list(MEASURED_VERDICTS)].sum(axis=1).to_numpy()
+    beyond = [
+        f"{words} {end:g} in: {count:,}"
+        for words, end, count in (
+            ("under", bins["to_in"].iloc[0], ends[0]),
+            ("from", bins["from_in"].iloc[-1], ends[-1]),
+        )
+        if count
+    ]
+    note = f"All beyond in the bars at the ends, {', '.join(beyond)}." if beyond else ""
+    return Chart("Heights and the window", svg_of(drawn), alt, note)
 
 
 def _areas(told: Report) -> Chart | Words:
@@ -182,9 +192,9 @@ def _left(told: Report, facts: dict[str, Fact]) -> list[Block]:
         f"{left.cost:,.0f} {money}", "Cost of these jobs",
         f"{left.jobs:,} that can be planned, with crews, kits, driving and mobilisation",
     ))  # fmt: skip
-    many = "never" if not math.isfinite(left.seasons) else f"{left.seasons:,.0f}"
+    seasons = "never" if not math.isfinite(left.seasons) else f"{left.seasons:,.0f}"
     cards.append(Card(
-        many, "Seasons at this budget",
+        seasons, "Seasons at this budget",
         f"{left.budgets:.1f} times its money, {left.crews:.1f} times its crew hours; new ones not "
         "counted",
     ))  # fmt: skip
@@ -219,12 +229,12 @@ def _worst(told: Report) -> Block:
              "reading_date", "remedy", "kit_id"]  # fmt: skip
     if told.planned is not None:
         names.append("work_date")
-    many, table = len(told.worst), told.result.table
+    count, table = len(told.worst), told.result.table
     doubted = int((table["verdict"].isin(["low", "high"]) & (table["remedy"] == "measure")).sum())
     note = "" if not doubted else (
         f"Without {doubted:,} that stand out by a height that has to be measured again first."
     )  # fmt: skip
-    title = f"The {many} farthest out" if many > 1 else "The one that is out"
+    title = f"The {count} farthest out" if count > 1 else "The one that is out"
     heads = {"rank": "", "outlet_height_in": "Height [in]", "reading_date": "Read on",
              "work_date": "Planned"}  # fmt: skip
     return grid_of(WORST, told.worst, names, title=title, heads=heads, note=note)

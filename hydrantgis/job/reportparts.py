@@ -21,6 +21,18 @@ MOST_AREAS = 12
 """The chart of the first page shows so many areas, those with the least share first."""
 
 
+def many(count: int, what: str) -> str:
+    """
+    A count with its word.
+
+    Examples
+    --------
+    >>> many(1, "area"), many(6, "area"), many(0, "area")
+    ('1 area', '6 areas', 'no areas')
+    """
+    return f"{count:,} {what}{'' if count == 1 else 's'}" if count else f"no {what}s"
+
+
 def share_of(fact: Fact, whole: str) -> str:
     """A share as its two counts."""
     return f"{fact.numerator:,.0f} of {fact.denominator or 0:,.0f} {whole}"
