@@ -10,6 +10,7 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter
 
+from hydrantgis.deliver.charts import printable
 from hydrantgis.deliver.looks import FAINT, INK, PAPER
 
 if TYPE_CHECKING:
@@ -38,7 +39,8 @@ def curve_chart(table: pd.DataFrame, *, title: str, money: str) -> Figure:
     figure.subplots_adjust(left=0.10, right=0.97, top=0.86, bottom=0.11, hspace=0.14)
     _panel(upper, table, "jobs", "jobs that are done")
     _panel(lower, table, "priority", "priority gained")
-    lower.set_xlabel(f"budget, {money}, contingency included", fontsize=9, family=_FONT, color=INK)
+    lower.set_xlabel(f"budget, {printable(money)}, contingency included", fontsize=9, family=_FONT,
+                     color=INK, parse_math=False)  # fmt: skip
     lower.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.0f}"))
     now = table[table["is_now"].fillna(False)]
     if len(now):
@@ -48,8 +50,9 @@ def curve_chart(table: pd.DataFrame, *, title: str, money: str) -> Figure:
             family=_FONT,
         )  # fmt: skip
     figure.text(0.02, 0.955, "What money brings", fontsize=15, family=_FONT, color=INK, va="center")
-    figure.text(0.02, 0.905, f"{title}; crews and days as they are", fontsize=9, family=_FONT,
-                color=INK, va="center")  # fmt: skip
+    # a title is text, and no formula
+    figure.text(0.02, 0.905, f"{printable(title)}; crews and days as they are", fontsize=9,
+                family=_FONT, color=INK, va="center", parse_math=False)  # fmt: skip
     return figure
 
 

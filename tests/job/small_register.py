@@ -40,11 +40,12 @@ def made(
         for k in range(len(names))
     ]
     told = {"hydrant_id": names, "barrel": "dry", "family": "Orrin A", **(facts or {})}
-    gpd.GeoDataFrame(told, geometry=points, crs=3736).to_file(folder / "hydrants.gpkg")
+    frame = gpd.GeoDataFrame(told, geometry=points, crs=3736, index=range(len(names)))
+    frame.to_file(folder / "hydrants.gpkg", geometry_type="Point")
     job.bring_in(path, folder / "hydrants.gpkg", "hydrants", words=IntakeWords(), now=NOW)
     if areas:
         boxes = [
-            shapely.box(X + STEP * k - 90, Y - 90, X + STEP * k + 90, Y + STEP * an_area)
+            shapely.box(X + STEP * k - 90, Y - 90, X + STEP * k + 90, Y + STEP * (an_area or 1))
             for k in range(len(areas))
         ]
         frame = gpd.GeoDataFrame(
