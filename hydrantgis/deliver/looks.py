@@ -122,6 +122,9 @@ LOOKS = (
 )  # fmt: skip
 """Marks in the order of the legend."""
 
+HATCHES = {"inside": "", "low": "////", "high": "\\\\\\\\", "unresolved": "xxxx", "unmeasured": ""}
+"""How the bars of a verdict are hatched, so that they are told apart without color."""
+
 DRAWING_ORDER = (5, 4, 0, 3, 2, 1)
 """Places in `LOOKS`, the least serious first, so that what needs work lies on top."""
 

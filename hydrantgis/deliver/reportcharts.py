@@ -14,7 +14,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator, PercentFormatter
 
 from hydrantgis.deliver.charts import FONT, printable
-from hydrantgis.deliver.looks import FAINT, INK, LOOKS
+from hydrantgis.deliver.looks import FAINT, HATCHES, INK, LOOKS
 from hydrantgis.deliver.reportblocks import percent
 from hydrantgis.ground.reports import MEASURED_VERDICTS
 
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-HATCHES = {"inside": "", "low": "////", "high": "\\\\\\\\", "unresolved": "...."}
 _LINE, _SMALL, _PLAIN = "#1f5a7a", 7.5, 8.5
 _NAME_LETTERS = 26
 _WIDE_IN = 4.7

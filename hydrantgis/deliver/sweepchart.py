@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.figure import Figure
 
-from hydrantgis.deliver.looks import FAINT, INK, LOOKS, PAPER
+from hydrantgis.deliver.looks import FAINT, HATCHES, INK, LOOKS, PAPER
 from hydrantgis.standards.rules import Window
 
 if TYPE_CHECKING:
@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 _FONT = "DejaVu Sans"
+_DARK = ("inside", "low", "high")
+"""Verdicts on whose color light figures stand."""
 _WIDE_IN, _ROW_IN, _HEAD_IN = 11.0, 0.36, 2.1
 
 
@@ -47,9 +49,9 @@ def sweep_chart(table: pd.DataFrame, *, title: str, money: str | None) -> Figure
         many = table[look.value].to_numpy(dtype=np.float64)
         axes.barh(
             at, many, left=left, height=0.72, color=look.fill, edgecolor=look.edge, linewidth=0.7,
-            label=look.label,
+            hatch=HATCHES[look.value], label=look.label,
         )  # fmt: skip
-        _numbers(axes, at, left, many, light=look.value in ("inside", "low", "high"))
+        _numbers(axes, at, left, many, fill=look.fill, light=look.value in _DARK)
         left += many
     _scales(axes, table, 1.004 * left.max(initial=1.0))
     _beside(axes, table, money)
@@ -70,6 +72,7 @@ def _numbers(
     left: NDArray[np.float64],
     many: NDArray[np.float64],
     *,
+    fill: str,
     light: bool,
 ) -> None:
     """How many stand in each part that is wide enough."""
@@ -78,6 +81,7 @@ def _numbers(
         axes.text(
             left[row] + many[row] / 2, at[row], f"{many[row]:,.0f}", ha="center", va="center",
             fontsize=8, family=_FONT, color=PAPER if light else INK,
+            bbox={"facecolor": fill, "edgecolor": "none", "pad": 1.5},
         )  # fmt: skip
 
 

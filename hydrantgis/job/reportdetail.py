@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 _VERDICTS = ("inside", "low", "high", "unresolved", "unmeasured")
 _OTHERS = ("to_measure", "to_replace", "to_lower", "to_regrade", "to_review")
+_HASH = r"\b([0-9a-f]{12})[0-9a-f]{52}\b"
 _SHARES = ("inside_share", "share_low", "share_high")
 _HEADS = {
     "area_id": "Area", "area_title": "", "inside_share": "Share\ninside",
@@ -233,12 +234,14 @@ def _rests_on(told: Report) -> list[Block]:
         facts["item"].str.match(r"(command|hydrantgis$|register|crs|rule|kits|house rule|source)")
         & ~facts["item"].str.startswith(("kits for", "rule sha256", "kits sha256"))
     ]
-    rows = tuple(zip(wanted["item"].fillna(""), wanted["value"].fillna(""), strict=True))
+    # the workbook has the hashes whole
+    told_value = wanted["value"].fillna("").str.replace(_HASH, "\\1\u2026", regex=True)
+    rows = tuple(zip(wanted["item"].fillna(""), told_value, strict=True))
     return [
         Heading("How to read the figures"),
         *reading_help(),
         Heading("What it rests on"),
-        Grid("", ("Item", "Value"), tuple((a, b) for a, b in rows)),
+        Grid("", ("Item", "Value"), rows),
         Heading("Cautions"),
         *(Words(caution) for caution in cautions()),
     ]  # fmt: skip
@@ -251,7 +254,7 @@ def reading_help() -> list[Words]:
               "allowed. Unresolved: measured, and the reading is too coarse to tell; it counts as "
               "measured and not as inside. Marginal: the expanded uncertainty crosses a limit. Not "
               f"judged: no dry barrel, or retired. Stale: {STALE_MEANS}."),
-        Words(f"Intervals ({CONFIDENCE:.0%}; Wilson, E. B., Journal of the American Statistical "
+        Words(f"Intervals ({percent(CONFIDENCE)}; Wilson, E. B., Journal of the American Statistical "
               "Association 22 (1927), 209-212) read the measured hydrants as a sample drawn by lot "
               "from many more. That is an assumption: crews may have gone first to hydrants that "
               "looked bad. No correction is made for most of the hydrants being measured; so an "

@@ -172,7 +172,7 @@ def _left(told: Report, facts: dict[str, Fact]) -> list[Block]:
     work, measure = facts["work to do"], facts["to measure"]
     kinds = told.remedies.set_index("remedy")["hydrants"]
     each = {"kit jobs": facts["kit jobs"].numerator} | {
-        name: int(kinds.get(name, 0)) for name in ("replace", "lower", "regrade", "review")
+        f"to {name}": int(kinds.get(name, 0)) for name in ("replace", "lower", "regrade", "review")
     }
     parts = ", ".join(f"{count:,.0f} {name}" for name, count in each.items() if count)
     cards = [
