@@ -34,8 +34,8 @@ YOURS = "#fdf6e0"
 YOURS_HEAD = "#f3e3ae"
 OVER = "#b3261e"
 HAIR = "#d9d6cc"
-DATE, MONEY, CENTS, TENTHS, WHOLE, TEXT = (
-    "yyyy-mm-dd", "#,##0_0", "#,##0.00_0", "#,##0.0_0", "#,##0_0", "@",
+DATE, MONEY, CENTS, TENTHS, WHOLE, YEAR, TEXT = (
+    "yyyy-mm-dd", "#,##0_0", "#,##0.00_0", "#,##0.0_0", "#,##0_0", "0_0", "@",
 )  # fmt: skip
 
 _NO_XML = re.compile("[^\t\n\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
@@ -133,6 +133,8 @@ def number_format(column: Column) -> str:
         return DATE
     if column.kind is Kind.TEXT or column.kind is Kind.FLAG:
         return TEXT
+    if column.name.endswith("_year"):
+        return YEAR
     if column.kind is Kind.INTEGER or column.unit is LengthUnit.FT:
         return WHOLE if column.name != "bury_to_order_ft" else TENTHS
     if column.name in _MONEY_NAMES:

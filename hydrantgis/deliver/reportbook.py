@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from hydrantgis.deliver.booksheets import (
+    WHOLE,
     Looks,
     as_cell,
     grow_rows,
@@ -104,6 +105,11 @@ def _write_figures(made: Workbook, looks: Looks, figures: pd.DataFrame, title: s
     table = replace(REPORT_FIGURES, title=title)
     sheet = write_table(made, looks, "Figures", table, figures, footer=title)
     place = table.names.index("value")
+    for name in ("numerator", "denominator"):
+        values = figures[name].to_numpy(dtype=np.float64)
+        for k in np.flatnonzero(values == np.round(values)).tolist():
+            look = looks.cell(num_format=WHOLE, align="right")
+            sheet.write_number(_FIRST + k, table.names.index(name), float(values[k]), look)
     counts = figures["denominator"].to_numpy(dtype=np.float64)
     for k in np.flatnonzero(counts > 0).tolist():  # a few figures
         row = _FIRST + k

@@ -17,6 +17,7 @@ from hydrantgis.deliver.charts import FONT, printable
 from hydrantgis.deliver.looks import FAINT, HATCHES, INK, LOOKS
 from hydrantgis.deliver.reportblocks import percent
 from hydrantgis.ground.reports import MEASURED_VERDICTS
+from hydrantgis.standards.rules import Window
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -66,8 +67,8 @@ def heights_chart(bins: pd.DataFrame, *, lo_in: float, hi_in: float) -> Figure:
     axes.axvspan(lo, hi, color="#e3ecf2", zorder=0)
     for end in (end for end in (lo_in, hi_in) if np.isfinite(end)):
         axes.axvline(end, color=INK, linewidth=1.2, linestyle=(0, (4, 2)))
-    axes.text((lo + hi) / 2, 1.015 * top, _window(lo_in, hi_in), ha="center", va="bottom",
-              fontsize=_SMALL, weight="bold", color=INK, family=FONT)  # fmt: skip
+    axes.text((lo + hi) / 2, 1.015 * top, f"window {Window(lo_in=lo_in, hi_in=hi_in)}",
+              ha="center", va="bottom", fontsize=_SMALL, weight="bold", color=INK, family=FONT)  # fmt: skip
     axes.set_xlim(first, last)
     axes.set_ylim(0, top)
     axes.xaxis.set_major_locator(MaxNLocator(9, integer=True))
@@ -81,12 +82,6 @@ def heights_chart(bins: pd.DataFrame, *, lo_in: float, hi_in: float) -> Figure:
         fontsize=_SMALL, bbox_to_anchor=(0.53, -0.02), handlelength=1.6, columnspacing=1.3,
     )  # fmt: skip
     return figure
-
-
-def _window(lo_in: float, hi_in: float) -> str:
-    if np.isfinite(lo_in) and np.isfinite(hi_in):
-        return f"window {lo_in:g} to {hi_in:g} in"
-    return f"window {lo_in:g} in or more" if np.isfinite(lo_in) else f"window {hi_in:g} in or less"
 
 
 def shares_chart(names: list[str], rows: pd.DataFrame, *, whole: float) -> Figure:

@@ -154,7 +154,9 @@ DONE = Table(
         c.whole("season_year", "Year", "In which it was done; blank where no day is told."),
         c.whole("extended", "Extended", "Hydrants that got a kit."),
         c.whole("closed_out", "Closed out", "Hydrants whose job was closed."),
-        c.whole("of_plan", "Of the plan", "Hydrants of both that the season plans."),
+        c.whole(
+            "of_plan", "Of the plan", "Hydrants of both that the season plans, done since then."
+        ),
     ),
 )
 

@@ -250,24 +250,33 @@ def _rests_on(told: Report) -> list[Block]:
 def reading_help() -> list[Words]:
     """What the words and intervals of the figures mean."""
     return [
-        Words("Inside, low, high: the outlet's height against the window of the rule, limits "
-              "allowed. Unresolved: measured, and the reading is too coarse to tell; it counts as "
-              "measured and not as inside. Marginal: the expanded uncertainty crosses a limit. Not "
-              f"judged: no dry barrel, or retired. Stale: {STALE_MEANS}."),
-        Words(f"Intervals ({percent(CONFIDENCE)}; Wilson, E. B., Journal of the American Statistical "
-              "Association 22 (1927), 209-212) read the measured hydrants as a sample drawn by lot "
-              "from many more. That is an assumption: crews may have gone first to hydrants that "
-              "looked bad. No correction is made for most of the hydrants being measured; so an "
-              "interval tells what chance does to a group of that size, which is what areas are "
-              "compared by, and is wider than need be as a statement on these hydrants alone."),
-        Words("Beside it stands what the readings leave open: every height has a standard "
-              "uncertainty, and with it a probability of being inside (normal; JCGM 106:2012). "
-              "Their sum is the count to be expected, the root of the sum of p (1 - p) its "
-              "standard uncertainty, errors taken as independent of each other; a tape that reads "
-              "wrong everywhere is not in it."),
-        Words("Seasons at this budget: the cost of every job that the season could choose, with "
-              "driving as it was guessed and one mobilisation an area, over the money that a "
-              "season has less what is kept back; the same for crew hours; the more of the two, "
-              "rounded up. Jobs that no season can do, and hydrants that leave their window "
-              "meanwhile, are not in it, so it is the least."),
-    ]  # fmt: skip
+        Words(
+            "Inside, low, high: the outlet's height against the window of the rule, limits "
+            "allowed. Unresolved: measured, and the reading cannot tell, for it is too coarse "
+            "or of another outlet; it counts as measured and not as inside. Marginal: the "
+            f"expanded uncertainty crosses a limit. Not judged: no dry barrel, or retired. Stale: {STALE_MEANS}."
+        ),
+        Words(
+            f"Intervals ({percent(CONFIDENCE)}; Wilson, E. B., Journal of the American "
+            "Statistical Association 22 (1927), 209-212) read the measured hydrants as a "
+            "sample drawn by lot from many more. That is an assumption: crews may have gone"
+            " first to hydrants that looked bad. No correction is made for most of the "
+            "hydrants being measured; so an interval tells what chance does to a group of "
+            "that size, which is what areas are compared by, and is wider than need be as a"
+            " statement on these hydrants alone."
+        ),
+        Words(
+            "Beside it stands what the readings leave open: every height has a standard "
+            "uncertainty, and with it a probability of being inside (normal; JCGM "
+            "106:2012). Their sum is the count to be expected, the root of the sum of p (1 "
+            "- p) its standard uncertainty, errors taken as independent of each other; a "
+            "tape that reads wrong everywhere is not in it."
+        ),
+        Words(
+            "Seasons at this budget: the cost of every job that the season could choose, "
+            "with driving as it was guessed and one mobilisation an area, over the money "
+            "that a season has less what is kept back; the same for crew hours; the more of"
+            " the two, rounded up. Jobs that no season can do, and hydrants that leave "
+            "their window meanwhile, are not in it, so it is the least."
+        ),
+    ]

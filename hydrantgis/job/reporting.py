@@ -170,7 +170,12 @@ def report(
         ),
         worst=worst(table, address, titles, days=days), bins=height_bins(table),
         trend=trend(verdicts), years=_measured(verdicts),
-        done=done(history, () if days is None else days.index.tolist()), swept=swept,
+        done=done(history)
+        if planned is None
+        else done(
+            history, planned.calendar["hydrant_id"].tolist(), since=planned.words.planned_on
+        ),
+        swept=swept,
         backlog=None if planned is None else backlog(*planned.pool),
     )  # fmt: skip
 

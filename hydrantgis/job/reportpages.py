@@ -100,7 +100,7 @@ def _standing(facts: dict[str, Fact], counts: dict[str, int]) -> Cards:
             Card(percent(seen.value), "Measured", share_of(seen, "judged")),
             Card(f"{old.numerator:,.0f}", "Stale", f"{share_of(old, 'measured')}: {STALE_MEANS}"),
             Card(f"{dull.numerator:,.0f}", "Unresolved",
-                 "measured, and too coarse to tell; not counted as inside"),
+                 "measured, and the reading cannot tell; not counted as inside"),
         ),
         leads=True,
     )  # fmt: skip
@@ -120,7 +120,8 @@ def how_sure(told: Report) -> str:
     low, high = (float(end) for end in wilson(counts["inside"], measured))
     expected, sd = expected_inside(told.result.table)
     least, most = bounds_of_all(counts["inside"], measured, judged)
-    unseen = judged - measured
+    unseen, none = judged - measured, _no_height(told)
+    bare = f"; {none:,} of them have no height that answers the rule" if none else ""
     rest = (
         f" Whatever the {unseen:,} that are not measured are, {percent(least)} to {percent(most)} "
         f"of all {judged:,} judged are inside." if unseen else ""
@@ -128,11 +129,21 @@ def how_sure(told: Report) -> str:
     return (
         f"How sure: as a sample, {percent(low)} to {percent(high)} ({percent(CONFIDENCE)} "
         f"interval). By what the readings leave open, {expected:,.0f} \u00b1 {EXPANDED * sd:,.0f} "
-        f"of the {measured:,} measured are inside (k = {EXPANDED:g}).{rest}"
+        f"of the {measured:,} measured are inside (k = {EXPANDED:g}){bare}.{rest}"
     )
 
 
-def _heights(told: Report) -> Chart:
+def _no_height(told: Report) -> int:
+    """How many were measured, and no reading of them answers the rule."""
+    table = told.result.table
+    seen = table["verdict"].isin(MEASURED_VERDICTS)
+    return int((seen & table["outlet_height_in"].isna()).sum())
+
+
+def _heights(told: Report) -> Chart | Words:
+    bare = _no_height(told)
+    if not len(told.bins):
+        return Words("No reading answers what the rule asks for, so there are no heights to draw.")
     window, counts = told.result.rule.window, told.result.counts()
     alt = (
         f"Bars of the outlet heights of {counts['measured']:,} measured hydrants, window {window}. "
@@ -151,6 +162,8 @@ def _heights(told: Report) -> Chart:
         if count
     ]
     note = f"All beyond in the bars at the ends, {', '.join(beyond)}." if beyond else ""
+    if bare:
+        note = f"{note} {bare:,} measured have no height that answers the rule.".strip()
     return Chart("Heights and the window", svg_of(drawn), alt, note)
 
 

@@ -16,6 +16,7 @@ from hydrantgis.ground.reports import DONE, MEASURED_VERDICTS, TREND
 from hydrantgis.season.figures import with_share
 
 if TYPE_CHECKING:
+    import datetime as dt
     from collections.abc import Collection
 
 LEAST_COHORT = 10
@@ -84,7 +85,9 @@ def trend(verdicts: pd.DataFrame, *, least: int = LEAST_COHORT) -> pd.DataFrame:
     return TREND.conform(with_share(pd.DataFrame(rows)))
 
 
-def done(history: pd.DataFrame, planned: Collection[str] = ()) -> pd.DataFrame:
+def done(
+    history: pd.DataFrame, planned: Collection[str] = (), *, since: dt.date | None = None
+) -> pd.DataFrame:
     """
     The `done` table: hydrants that the history tells as done, by year.
 
@@ -94,13 +97,18 @@ def done(history: pd.DataFrame, planned: Collection[str] = ()) -> pd.DataFrame:
         The `events` table.
     planned
         Hydrants that a season plans.
+    since
+        What was done before that day is not of the plan; nor is what tells no day.
     """
     told = history[history["event"].isin(DONE_EVENTS)]
     year = told["event_date"].dt.year.astype("Int64").rename("season_year")
+    of_plan = told["hydrant_id"].isin(list(planned))
+    if since is not None:
+        of_plan &= told["event_date"] >= pd.Timestamp(since)
     each = pd.DataFrame(
         {
             **{name: told["hydrant_id"].where(told["event"] == name) for name in DONE_EVENTS},
-            "of_plan": told["hydrant_id"].where(told["hydrant_id"].isin(list(planned))),
+            "of_plan": told["hydrant_id"].where(of_plan),
         }
     )
     return DONE.conform(each.groupby(year, dropna=False, sort=True).nunique().reset_index())

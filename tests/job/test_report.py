@@ -297,6 +297,18 @@ def test_a_register_whose_hydrants_are_all_out_or_all_inside_divides_by_nothing(
         assert words in pages(register)
 
 
+def test_readings_that_do_not_answer_the_rule_are_told_and_not_drawn(tmp_path):
+    readings = [(f"{k:04d}", "2026-05-01", 20.0) for k in range(1, 5)]
+    register = made(tmp_path / "a", areas=[("A", "North")], readings=readings)
+    other = job.check(register, rule="nfpa24-2019", kits="generic", outlet="hose")
+    assert other.counts()["unresolved"] == 4
+    told = job.report(other)
+    text = Page(page_of(pages_of(told))).text
+    assert "No reading answers what the rule asks for" in text
+    assert "4 of them have no height that answers the rule" in text
+    assert len(job.save_report(told, tmp_path)) == 3
+
+
 def test_an_area_without_a_reading_is_shown_as_such(tmp_path):
     register = made(
         tmp_path / "a", areas=[("A", "North"), ("B", "South")],

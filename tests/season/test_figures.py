@@ -217,13 +217,27 @@ def test_done_counts_hydrants_and_not_events():
                                           "2027-01-01", None]),
         }
     ))  # fmt: skip
-    told = done(history, ["1", "3"])
+    told = done(history, ["1", "3"], since=dt.date(2027, 5, 1))
     assert told["season_year"].tolist()[:2] == [2027, 2028]
     assert pd.isna(told["season_year"].iloc[2])
     assert told["extended"].tolist() == [1, 0, 1]
     assert told["closed_out"].tolist() == [1, 1, 0]
     assert told["of_plan"].tolist() == [1, 0, 0]
     assert not len(done(HISTORY.empty()))
+    late = done(history, ["1", "2", "4"], since=dt.date(2027, 7, 1))
+    assert late["of_plan"].tolist() == [0, 1, 0]
+
+
+def test_a_window_of_one_limit_has_a_bar_that_begins_there():
+    rows = {"outlet_height_in": [12.0, 18.0, 40.0], "window_lo_in": 18.0, "window_hi_in": None}
+    table = CHECKED.only(CHECKED.names).conform(
+        pd.DataFrame({"hydrant_id": list("abc"), "verdict": ["low", "inside", "inside"], **rows})
+    )
+    bins = height_bins(pd.DataFrame(table))
+    assert bins[["inside", "low"]].sum().tolist() == [2, 1]
+    assert 18.0 in bins["from_in"].tolist()
+    bare = height_bins(pd.DataFrame(table).assign(window_lo_in=float("nan"), verdict="inside"))
+    assert bare["inside"].sum() == 3
 
 
 def test_seasons_go_by_the_money_or_the_hours_whichever_lasts_longer():
