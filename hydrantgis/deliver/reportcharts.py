@@ -67,8 +67,10 @@ def heights_chart(bins: pd.DataFrame, *, lo_in: float, hi_in: float) -> Figure:
     axes.axvspan(lo, hi, color="#e3ecf2", zorder=0)
     for end in (end for end in (lo_in, hi_in) if np.isfinite(end)):
         axes.axvline(end, color=INK, linewidth=1.2, linestyle=(0, (4, 2)))
-    axes.text((lo + hi) / 2, 1.015 * top, f"window {Window(lo_in=lo_in, hi_in=hi_in)}",
-              ha="center", va="bottom", fontsize=_SMALL, weight="bold", color=INK, family=FONT)  # fmt: skip
+    axes.text(
+        (lo + hi) / 2, 1.015 * top, f"window {Window(lo_in=lo_in, hi_in=hi_in)}", ha="center",
+        va="bottom", fontsize=_SMALL, weight="bold", color=INK, family=FONT,
+    )  # fmt: skip
     axes.set_xlim(first, last)
     axes.set_ylim(0, top)
     axes.xaxis.set_major_locator(MaxNLocator(9, integer=True))

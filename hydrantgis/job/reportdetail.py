@@ -254,16 +254,17 @@ def reading_help() -> list[Words]:
             "Inside, low, high: the outlet's height against the window of the rule, limits "
             "allowed. Unresolved: measured, and the reading cannot tell, for it is too coarse "
             "or of another outlet; it counts as measured and not as inside. Marginal: the "
-            f"expanded uncertainty crosses a limit. Not judged: no dry barrel, or retired. Stale: {STALE_MEANS}."
+            "expanded uncertainty crosses a limit. Not judged: no dry barrel, or retired. "
+            f"Stale: {STALE_MEANS}."
         ),
         Words(
             f"Intervals ({percent(CONFIDENCE)}; Wilson, E. B., Journal of the American "
             "Statistical Association 22 (1927), 209-212) read the measured hydrants as a "
-            "sample drawn by lot from many more. That is an assumption: crews may have gone"
-            " first to hydrants that looked bad. No correction is made for most of the "
+            "sample drawn by lot from many more. That is an assumption: crews may have gone "
+            "first to hydrants that looked bad. No correction is made for most of the "
             "hydrants being measured; so an interval tells what chance does to a group of "
-            "that size, which is what areas are compared by, and is wider than need be as a"
-            " statement on these hydrants alone."
+            "that size, which is what areas are compared by, and is wider than need be as a "
+            "statement on these hydrants alone."
         ),
         Words(
             "Beside it stands what the readings leave open: every height has a standard "
@@ -275,8 +276,8 @@ def reading_help() -> list[Words]:
         Words(
             "Seasons at this budget: the cost of every job that the season could choose, "
             "with driving as it was guessed and one mobilisation an area, over the money "
-            "that a season has less what is kept back; the same for crew hours; the more of"
-            " the two, rounded up. Jobs that no season can do, and hydrants that leave "
+            "that a season has less what is kept back; the same for crew hours; the more of "
+            "the two, rounded up. Jobs that no season can do, and hydrants that leave "
             "their window meanwhile, are not in it, so it is the least."
         ),
     ]
