@@ -103,7 +103,7 @@ def shares_chart(names: list[str], rows: pd.DataFrame, *, whole: float) -> Figur
     told = [_short(name) for name in names]
     longest = max((len(line) for name in told for line in name.split("\n")), default=0)
     left = min(0.04 + 0.0145 * longest, 0.38)
-    row = 0.31 if any("\n" in name for name in told) else 0.235
+    row = 0.26 if any("\n" in name for name in told) else 0.235
     high = max(3.1, 0.95 + row * count)
     figure = Figure(figsize=(_WIDE_IN, high))
     axes = figure.add_axes((left, 0.48 / high, 0.845 - left, 1 - 0.80 / high))

@@ -26,6 +26,7 @@ from hydrantgis.ground.tables import HISTORY
 from hydrantgis.heights.basis import standing
 from hydrantgis.heights.outlet import reading_heights
 from hydrantgis.job.moment import quiet
+from hydrantgis.job.reportfigures import figures_table
 from hydrantgis.job.sweeping import sweep
 from hydrantgis.register.store import Register
 from hydrantgis.season.backlog import Backlog, backlog
@@ -107,8 +108,6 @@ class Report:
 
     def figures(self) -> pd.DataFrame:
         """The `report_figures` table."""
-        from hydrantgis.job.reportfigures import figures_table
-
         return figures_table(self)
 
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from hydrantgis.job.reportfigures import Fact
     from hydrantgis.job.reporting import Report
 
-MOST_AREAS = 12
+MOST_AREAS = 10
 """The chart of the first page shows so many areas, those with the least share first."""
 
 
