@@ -243,7 +243,7 @@ def _rests_on(told: Report) -> list[Block]:
         Heading("What it rests on"),
         Grid("", ("Item", "Value"), rows),
         Heading("Cautions"),
-        *(Words(caution) for caution in cautions()),
+        Words("\n".join(cautions())),
     ]  # fmt: skip
 
 
