@@ -10,7 +10,7 @@ import traceback
 import typer
 
 from hydrantgis.cli import (
-    bring, foretell, judge, mapping, planning, reporting, standing, surveying,
+    bring, foretell, judge, mapping, planning, reporting, sheeting, standing, surveying,
 )  # fmt: skip
 from hydrantgis.cli.talk import put_error, speak_utf8
 from hydrantgis.ground.errors import HydrantGISError, UnreadableError, WordsError
@@ -61,6 +61,7 @@ app.command("check")(judge.check)
 app.command("scenario")(foretell.scenario)
 app.command("plan")(planning.plan)
 app.command("map")(mapping.map_hydrants)
+app.command("sheets")(sheeting.sheets)
 app.command("report")(reporting.report)
 app.add_typer(standing.rules, name="rules")
 app.add_typer(standing.kits, name="kits")

@@ -23,6 +23,7 @@ from hydrantgis.job.indexing import write_index
 from hydrantgis.job.moment import quiet, the_time
 from hydrantgis.job.reporting import Report, report, save_report, write_report
 from hydrantgis.job.seasoning import Planned, load_season, plan_season
+from hydrantgis.job.sheeting import Wanted, sheet_book, write_sheet_book, write_sheets
 from hydrantgis.job.showing import draw_map, map_words, plan, write_season
 from hydrantgis.job.standing import keep_standards, standards_for
 from hydrantgis.job.surfacing import FROM_METADATA, FROM_SHOTS, Surfaced, bring_surface
@@ -31,10 +32,11 @@ from hydrantgis.job.versus import Versus, compare_plans
 
 __all__ = [
     "FROM_METADATA", "FROM_SHOTS", "SHOT_RADIUS_FT", "Adopted", "Checked", "Explained",
-    "Foretold", "IntakeWords", "Planned", "Report", "Surfaced", "Swept", "Versus", "adopt",
-    "adopt_book", "area_jobs", "beside", "bring_in", "bring_surface", "budget_curve", "check",
-    "compare_plans", "draw_area_maps", "draw_map", "explain", "keep_standards", "load_season",
-    "map_words", "plan", "plan_season", "quiet", "read_backgrounds", "report", "save_report",
-    "scenario", "standards_for", "sweep", "the_time", "windows_of", "write_area_maps",
-    "write_index", "write_report", "write_season",
+    "Foretold", "IntakeWords", "Planned", "Report", "Surfaced", "Swept", "Versus", "Wanted",
+    "adopt", "adopt_book", "area_jobs", "beside", "bring_in", "bring_surface", "budget_curve",
+    "check", "compare_plans", "draw_area_maps", "draw_map", "explain", "keep_standards",
+    "load_season", "map_words", "plan", "plan_season", "quiet", "read_backgrounds", "report",
+    "save_report", "scenario", "sheet_book", "standards_for", "sweep", "the_time", "windows_of",
+    "write_area_maps", "write_index", "write_report", "write_season", "write_sheet_book",
+    "write_sheets",
 ]  # fmt: skip

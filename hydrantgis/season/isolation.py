@@ -106,7 +106,7 @@ def isolation(
     east_north = np.vstack([there, [np.nan, np.nan]])[valve] - here
     table = table.assign(
         valve_id=ids, distance_ft=np.where(has, apart, np.nan),
-        direction=_directions(east_north), size_in=size, turns=turns, turns_least=least,
+        direction=directions(east_north), size_in=size, turns=turns, turns_least=least,
         turns_most=most, main_valves=_round(here, there, valves, placed & ~branch, ~has),
     )  # fmt: skip
     odd = has & ((turns < least - TURNS_OFF) | (turns > most + TURNS_OFF))
@@ -149,8 +149,20 @@ def _own(
     return valve, apart
 
 
-def _directions(east_north: NDArray[np.float64]) -> NDArray[np.object_]:
-    """Where something lies, as one of eight points of the compass; None where nothing does."""
+def directions(east_north: NDArray[np.float64]) -> NDArray[np.object_]:
+    """
+    Where something lies, as one of eight points of the compass; None where nothing does.
+
+    Parameters
+    ----------
+    east_north
+        How far it lies to the east and to the north, shape (n, 2). [any]
+
+    Examples
+    --------
+    >>> directions(np.array([[0.0, 3.0], [-2.0, -2.0]])).tolist()
+    ['N', 'SW']
+    """
     names = np.array(["N", "NE", "E", "SE", "S", "SW", "W", "NW", None], dtype=object)
     bearing = np.degrees(np.arctan2(east_north[:, 0], east_north[:, 1])) % 360
     known = np.isfinite(bearing)

@@ -52,3 +52,33 @@ def notices(calendar: pd.DataFrame, words: SeasonWords) -> pd.DataFrame:
     order = ["told_to", "area_id", "out_on", "out_line"]
     told = told.sort_values(order, ascending=[False, True, True, True], kind="stable")
     return NOTICES.conform(pd.DataFrame(told).reset_index(drop=True))
+
+
+def undated_notices(jobs: pd.DataFrame) -> pd.DataFrame:
+    """
+    The `notices` table of jobs that have no day yet: their days and hours are left to be written.
+
+    Parameters
+    ----------
+    jobs
+        Hydrants that go out of service: `hydrant_id`, `area_id`, `address`.
+
+    Examples
+    --------
+    >>> jobs = pd.DataFrame({"hydrant_id": ["H1"], "area_id": ["A"], "address": [None]})
+    >>> undated_notices(jobs)["back_line"].tolist()[0]
+    'Hydrant H1, no address: back in service on __________ at ____ .'
+    """
+    facts = {"h": jobs["hydrant_id"], "at": jobs["address"].fillna("no address")}
+    blank = "_" * 10
+    out = f"Hydrant {{h}}, {{at}}: out of service on {blank} from ____ to about ____ ."
+    back = f"Hydrant {{h}}, {{at}}: back in service on {blank} at ____ ."
+    parts = [
+        jobs.assign(told_to=who, out_line=fill(out, **facts), back_line=fill(back, **facts))
+        for who in TOLD_TO
+    ]
+    names = ["told_to", "area_id", "hydrant_id", "address", "out_line", "back_line"]
+    told = pd.concat(parts)[names].sort_values(
+        ["told_to", "area_id", "out_line"], ascending=[False, True, True], kind="stable"
+    )
+    return NOTICES.conform(told.reset_index(drop=True))

@@ -8,12 +8,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hydrantgis.ground.errors import SettingsError, UnreadableError, WordsError
+from hydrantgis.standards.fieldwork import fieldwork_from_mapping
 from hydrantgis.standards.kitfile import catalogue_from_mapping
 from hydrantgis.standards.rules import HeightRule, rule_from_mapping
 
 if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
 
+    from hydrantgis.standards.fieldwork import Fieldwork
     from hydrantgis.standards.kits import KitCatalogue
 
 
@@ -142,3 +144,16 @@ def cautions() -> tuple[str, ...]:
     """
     mapping = read_toml(resources.files("hydrantgis.standards") / "data" / "cautions.toml")
     return tuple(str(text) for text in mapping["caution"])
+
+
+def fieldwork() -> Fieldwork:
+    """
+    The order of work and the cautions that job sheets print.
+
+    Examples
+    --------
+    >>> [line.hold for line in fieldwork().steps_of("extend") if line.hold][:2]
+    ['Isolated and proved', 'Pins seated, pulled up']
+    """
+    data = resources.files("hydrantgis.standards") / "data"
+    return fieldwork_from_mapping(read_toml(data / "fieldwork.toml"))

@@ -1,0 +1,334 @@
+"""
+What stands on a job sheet, as text: figures, valve, reading, parts, torque, boxes to fill in.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from hydrantgis.deliver.inert import breakable, inert
+from hydrantgis.ground.text import numbers
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from hydrantgis.standards.fieldwork import Fieldwork
+    from hydrantgis.standards.kits import KitCatalogue
+    from hydrantgis.standards.rules import HeightRule
+
+    Row = Mapping[str, Any]
+
+VERBS = {
+    "extend": "Extend", "exchange": "Exchange the kit", "remove": "Take the kit out",
+    "replace": "Replace the hydrant", "lower": "Lower", "regrade": "Raise the ground",
+    "measure": "Measure",
+}  # fmt: skip
+_MOST_ALTERNATIVES = 6
+_KIT_JOBS = ("extend", "exchange", "remove")
+
+
+def number(value: object, digits: int = 2, unit: str = "") -> str:
+    """
+    A number as people write it, with its unit; `?` where there is none.
+
+    Examples
+    --------
+    >>> number(18.0, unit="in"), number(None)
+    ('18 in', '?')
+    """
+    told = str(numbers([math.nan if _missing(value) else float(str(value))], digits)[0])
+    return f"{told} {unit}" if unit and told != "?" else told
+
+
+def _missing(value: object) -> bool:
+    return value is None or bool(pd.isna(value))  # type: ignore[call-overload]
+
+
+def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """The rows of a table, each by the names of its columns; a page is made of one at a time."""
+    return [{str(name): value for name, value in row.items()} for row in frame.to_dict("records")]
+
+
+def words_of(value: object, most: int = 120, blank: str = "") -> str:
+    """Text of a source, safe to set; `blank` where there is none."""
+    return blank if _missing(value) or not str(value).strip() else breakable(value, most)
+
+
+def day_of(value: object) -> str:
+    """A day as ISO 8601 writes it; empty where there is none."""
+    return "" if _missing(value) else f"{pd.Timestamp(str(value)):%Y-%m-%d}"
+
+
+def weekday(value: object) -> str:
+    """
+    A day with the name of its weekday.
+
+    Examples
+    --------
+    >>> weekday("2027-05-04")
+    'Tue 2027-05-04'
+    """
+    names = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+    day = pd.Timestamp(str(value))
+    return f"{names[day.weekday()]} {day:%Y-%m-%d}"
+
+
+def _change(before: object, after: object) -> str:
+    return f"{number(before)} → {number(after)}"
+
+
+def figures(row: Row, rule: HeightRule) -> list[dict[str, Any]]:
+    """The big figures: what to fit or order, then outlet, flange and bury, before and after."""
+    after, raised = row["outlet_height_after_in"], row["raise_in"]
+    measured = row["remedy"] == "measure"
+    outlet, flange = row["outlet_height_in"], row["flange_height_in"]
+    if measured:
+        sd = row["height_sd_in"]
+        give = "" if _missing(sd) else f"± {number(2 * float(sd), 1)} in, a guide only"
+        heights = [
+            {"label": "Outlet, last told", "big": number(outlet, unit="in"), "small": give},
+            {"label": "Flange, last told", "big": number(flange, unit="in"),
+             "small": "bottom of it over grade"},
+        ]  # fmt: skip
+    else:
+        low = f"window {rule.window}"
+        high = f"window {rule.flange}" if rule.flange.limited else "no window"
+        heights = [
+            {"label": "Outlet height, in", "big": _change(outlet, after), "small": low},
+            {"label": "Flange height, in", "small": high,
+             "big": _change(flange, row["flange_height_after_in"])},
+            {"label": "Bury, ft", "big": _change(row["bury_ft"], row["bury_after_ft"]),
+             "small": "the new one on the card"},
+        ]  # fmt: skip
+    first = {
+        "extend": ("Fit kit", row["kit_id"], f"{number(row['kit_length_in'])} in"),
+        "exchange": ("Fit kit", row["kit_id"], f"{number(row['kit_length_in'])} in, for the one "
+                     f"of {number(row['installed_extension_in'])} in"),
+        "remove": ("Take out the kit", f"{number(row['installed_extension_in'])} in", "fit none"),
+        "replace": ("New hydrant, bury", number(row["bury_after_ft"], unit="ft"),
+                    words_of(row["family"], 40)),
+        "lower": ("Lower by", number(_abs(raised), unit="in"), "the engineer says how"),
+        "regrade": ("Raise the ground by", number(_abs(raised), unit="in"), "round the barrel"),
+        "measure": ("Measure", f"{rule.outlet} outlet", f"{rule.point}, over "
+                    f"{rule.datum.replace('-', ' ')}"),
+    }[row["remedy"]]  # fmt: skip
+    if row["remedy"] in ("extend", "exchange") and not _missing(row.get("kit_from")):
+        where = {"shelf": "off the shelf", "order": "on order"}[str(row["kit_from"])]
+        first = (*first[:2], f"{first[2]}, {where}")
+    if row["remedy"] == "regrade":
+        heights[2] |= {"small": "ground line to inlet"}
+    boxes = [{"label": first[0], "big": words_of(first[1], 24), "small": first[2]}, *heights]
+    wide = (1.2, 1.1, 1.25, 1.1) if len(boxes) == 4 else (1.2, 1, 1)
+    return [{**box, "wide": width} for box, width in zip(boxes, wide, strict=True)]
+
+
+def _abs(value: object) -> object:
+    return value if _missing(value) else abs(float(str(value)))
+
+
+def valve(row: Row) -> dict[str, Any]:
+    """Which valve isolates the hydrant, where it is, and in how many turns."""
+    if _missing(row["valve_id"]):
+        round_it = words_of(row["main_valves"], 120)
+        lines = ["Find it before the work is planned; do not open the barrel without."]
+        lines += [f"Main valves: {round_it}"] if round_it else []
+        return {"head": "No valve of its own is drawn", "big": "?", "lines": lines}
+    where = " ".join(x for x in (number(row["distance_ft"], 0, "ft"),
+                                 words_of(row["direction"])) if x and x != "?")  # fmt: skip
+    lines = [f"{where} of the hydrant" if where else "", turns(row)]
+    lines += ["Confirm that it is there, turns and holds."]
+    return {
+        "head": "Close this valve", "big": words_of(row["valve_id"], 24),
+        "lines": [line for line in lines if line],
+    }  # fmt: skip
+
+
+def turns(row: Row) -> str:
+    """Size and turns of the isolating valve, in words."""
+    size, least, most = row["valve_size_in"], row["turns_least"], row["turns_most"]
+    said = [] if _missing(size) else [f"{number(size)} in"]
+    if not _missing(row["turns"]):
+        said.append(f"{number(row['turns'])} turns on record")
+    if not _missing(least):
+        said.append(f"{number(least)} to {number(most)} usual")
+    return ", ".join(said) or "size and turns not recorded: count them"
+
+
+def beside(row: Row, rule: HeightRule) -> list[dict[str, Any]]:
+    """The panels beside the maps: reading and rule."""
+    sd = row["height_sd_in"]
+    if _missing(row["outlet_height_in"]):
+        read = ["never measured"]
+    else:
+        read = [f"{number(row['outlet_height_in'])} in ± {number(2 * float(sd))} in (2 sd)"]
+        on = day_of(row["reading_date"])
+        basis = words_of(row["height_basis"], 70)
+        read.append(f"{on or 'of no known day'}{', ' if basis else ''}{basis}")
+    asked = [words_of(rule.rule_id, 40), words_of(str(rule), 130)]
+    return [{"head": "Reading", "lines": read}, {"head": "Rule", "lines": asked}]
+
+
+def stand_in(row: Row) -> str:
+    """The nearest other hydrant that is in service, in words."""
+    if _missing(row["other_id"]):
+        return "none known"
+    where = f"{number(row['other_ft'], 0)} ft {words_of(row['other_direction'])}"
+    return f"{words_of(row['other_id'], 20)}, {where}"
+
+
+def alternatives(tried: Sequence[Row]) -> dict[str, Any] | None:
+    """
+    What can be tried at the hydrant: what is chosen, then what ends nearest to it.
+
+    Parameters
+    ----------
+    tried
+        Its rows of the `alternatives` table.
+    """
+    if not tried:
+        return None
+    chosen = [row for row in tried if bool(row["chosen"])]
+    aim = float((chosen or list(tried))[0]["raise_in"])
+    near = sorted(tried, key=lambda row: (abs(float(row["raise_in"]) - aim), row["raise_in"]))
+    shown = sorted(near[:_MOST_ALTERNATIVES], key=lambda row: float(row["raise_in"]))
+    rows = []
+    for row in shown:
+        kit = words_of(row["kit_id"], 24)
+        change = str(row["change"])
+        rows.append(
+            {
+                "chosen": any(row is one for one in chosen),
+                "change": f"{change[0].upper()}{change[1:]}" if not kit else
+                f"{kit}" + ("" if change == "fit" else f", {change}"),
+                "outlet": number(row["outlet_height_after_in"]),
+                "flange": number(row["flange_height_after_in"]),
+                "p": number(100 * float(row["p_inside_after"]), 0) + " %",
+                "against": words_of(row["against"], 70),
+            }
+        )  # fmt: skip
+    left = len(tried) - len(shown)
+    return {"rows": rows, "more": f"and {left} more that end farther off" if left else ""}
+
+
+def parts(row: Row, kits: KitCatalogue, default: KitCatalogue) -> tuple[str, list[str], str]:
+    """What is to be at hand, with a box each: head, lines, source."""
+    if row["remedy"] in ("extend", "exchange"):
+        known = kits if any(p.use == "extension" for p in kits.parts) else default
+        told = [p for p in known.parts if p.use == "extension"]
+        kit = f"{words_of(row['kit_id'], 24)}, {number(row['kit_length_in'])} in; it holds"
+        lines = [kit, *(words_of(str(part), 90) for part in told)]
+        source = told[0].source if told else ""
+        return "Parts", [*lines, "cap gaskets, to carry"], _source(source)
+    if row["remedy"] == "remove":
+        lines = ["2 barrel gaskets", "break coupling and breakaway flange halves of this hydrant",
+                 "bolts and nuts", "cap gaskets, to carry"]  # fmt: skip
+        return "Parts", lines, _source("common practice, no source")
+    if row["remedy"] in ("replace", "lower"):
+        lines = ["gaskets, bolts, restraint for the shoe", "clean stone for the drain",
+                 "thrust block", "what disinfection takes"]  # fmt: skip
+        if row["remedy"] == "replace":
+            lines.insert(0, f"hydrant, bury {number(row['bury_after_ft'], unit='ft')}, "
+                         f"{words_of(row['family'], 40, 'family not recorded')}")  # fmt: skip
+        return "Have at hand", lines, _source("common practice, no source")
+    return "", [], ""
+
+
+def torque(row: Row, kits: KitCatalogue, default: KitCatalogue) -> tuple[list[list[str]], str]:
+    """Each joint with its torque, and where that comes from."""
+    if row["remedy"] not in (*_KIT_JOBS, "replace", "lower"):
+        return [], ""
+    known = kits if kits.joints else default
+    lines = []
+    for joint in known.joints:
+        low, high = joint.least_torque_lbf_ft, joint.most_torque_lbf_ft
+        span = "see the maker's sheet"
+        if low is not None and high is not None:
+            about = "about " if low == high and known is default else ""
+            span = f"{about}{low:g} lbf ft" if low == high else f"{low:g} to {high:g} lbf ft"
+        bolts = "" if joint.bolts is None else f", {joint.bolts} bolts"
+        lines.append([words_of(f"{joint.joint}{bolts}", 70), span])
+    return lines, _source(known.joints[0].source if known.joints else "")
+
+
+def _source(source: str) -> str:
+    told = inert(source, 90)
+    if "maker" in told:
+        return told
+    return f"{told}; the maker's sheet governs" if told else "the maker's sheet governs"
+
+
+def steps(remedy: str, work: Fieldwork) -> tuple[list[dict[str, Any]], str]:
+    """The order of work with its hold points, and where its lines come from."""
+    lines = work.steps_of(remedy)
+    others = [
+        f"{n}: {line.source}" for n, line in enumerate(lines, 1) if line.source != work.source
+    ]
+    told = [{"n": n, "text": line.text, "hold": line.hold or ""} for n, line in enumerate(lines, 1)]
+    return told, "; ".join([f"Order of work: {work.source}", *others]) + "."
+
+
+def record(row: Row, rule: HeightRule) -> tuple[str, str, list[dict[str, Any]]]:
+    """The boxes that close-out needs: head, hint, boxes."""
+
+    def box(label: str, hint: str = "", span: int = 1) -> dict[str, Any]:
+        return {"label": label, "hint": hint, "span": span}
+
+    window = str(rule.window)
+    signed = [
+        box("Who (print, sign)", span=2), box("Day"), box("Out at / back at", "__:__  /  __:__"),
+    ]  # fmt: skip
+    if row["remedy"] == "measure":
+        return "Write down", "quarter inches; below the ground with a minus", [
+            box("Outlet, first [in]", f"{rule.outlet} outlet, {rule.point}"),
+            box("Outlet, second [in]", "within 1 in of the first"),
+            box("Flange, bottom of it [in]", str(rule.flange)),
+            box("Method", "tape □  level □  other □"),
+            box("Curb over grade [in]"), box("Outlets to curb, level [in]"),
+            box("High, low ground [in]", "round the barrel"),
+            box("Number on the tag"),
+            box("Looks wrong", "cap □ chain □ lean □ paint □ blocked □ wet barrel □", 2),
+            box("Who (print, sign)"), box("Day"),
+        ]  # fmt: skip
+    now = number(row["outlet_height_after_in"])
+    flange = number(row["flange_height_after_in"])
+    expected_flange = "" if flange == "?" else f"expected {flange}; "
+    heights = [
+        box("Outlet height, as left [in]", f"expected {now}; {window}"),
+        box("Flange height, as left [in]", f"{expected_flange}{rule.flange}"),
+    ]
+    if row["remedy"] == "regrade":
+        return "Close-out", "the job is closed with these", [
+            *heights, box("Ground raised by [in]", f"expected {number(_abs(row['raise_in']))}"),
+            box("Slopes away", "yes □  no □"), *signed,
+        ]  # fmt: skip
+    fitted = {
+        "extend": ("Kit fitted", f"expected {words_of(row['kit_id'], 24)}"),
+        "exchange": ("Kit fitted", f"expected {words_of(row['kit_id'], 24)}"),
+        "remove": ("Kit taken out [in]", f"{number(row['installed_extension_in'])} in on record"),
+        "replace": ("Hydrant set", "maker, family, year"),
+        "lower": ("Done how", "hydrant lowered □  new bury □"),
+    }[row["remedy"]]  # fmt: skip
+    return "Close-out", "the job is closed with these, and stays open without", [
+        *heights, box(*fitted),
+        box("New bury on the card", f"□ done; expected {number(row['bury_after_ft'], unit='ft')}"),
+        box("Valve, turns to shut", turns_hint(row)),
+        box("Valve, turns to open", "fully open again □"),
+        box("Hydrant, turns to open", "count and record"),
+        box("Leaks", "none □  at:"),
+        box("Barrel drains", "yes □  no □  pumped □"),
+        box("Fire department told", "out □  back □"),
+        box("Left for another day", span=2),
+        *signed,
+    ]  # fmt: skip
+
+
+def turns_hint(row: Row) -> str:
+    """How many turns the isolating valve should take."""
+    if not _missing(row["turns"]):
+        return f"{number(row['turns'])} on record"
+    if not _missing(row["turns_least"]):
+        return f"{number(row['turns_least'])} to {number(row['turns_most'])} usual"
+    return "count and record"
