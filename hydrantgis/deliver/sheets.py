@@ -28,7 +28,12 @@ if TYPE_CHECKING:
     from hydrantgis.standards.rules import HeightRule
 
 _MAP_PT, _SMALL_MAP_PT = (158.0, 158.0), (128.0, 128.0)
-_ROUTE_PT = (310.0, 330.0)
+_ROUTE_WIDE_PT, _ROUTE_TALL_PT = 310.0, (170.0, 330.0)
+_COVER_PT, _STOP_PT, _LOGGED = 480.0, 18.0, 17
+"""What a cover leaves for stops and map, a stop takes of it, and a log holds. [1/72 in]"""
+_ADDRESS, _PART, _PARTS = 34, 44, 13
+"""Letters of an address and of a part that go into a line, and how many lines there is room for;
+a sheet with more is measured before it is set, which takes time."""
 QR_BORDER = 4
 """Modules of white round a code, as ISO/IEC 18004 asks for (from memory)."""
 
@@ -153,6 +158,10 @@ def _sheet(book: SheetBook, n: int, row: dict[str, Any], tried: list[Any]) -> di
     size = _SMALL_MAP_PT if remedy == "measure" else _MAP_PT
     valve = w.valve(row) if remedy not in ("measure", "regrade") else None
     address = w.words_of(row["address"], 70, "no address on record")
+    why, note = w.words_of(_why(row), 330), w.words_of(row["note"], 200)
+    told = ((hydrant_id, 9), (address, _ADDRESS), (_area(row), 44), (why, 190), (note, 90))
+    tight = any(len(text) > most for text, most in told)
+    tight |= sum(1 + len(text) // _PART for text in (*parts, *(t[0] for t in torque))) > _PARTS
     return {
         "id": w.words_of(hydrant_id, 20), "number": n + 1,
         "kind": "measure" if remedy == "measure" else "work",
@@ -166,8 +175,7 @@ def _sheet(book: SheetBook, n: int, row: dict[str, Any], tried: list[Any]) -> di
         "place_map": place_map(book.backdrop, book.at_ft[n], hydrant_id, size),
         "valve_map": valve_map(book.backdrop, book.at_ft[n], hydrant_id, own_valve, size),
         "beside": w.beside(row, book.rule),
-        "why": w.words_of(_why(row), 330),
-        "note": w.words_of(row["note"], 200),
+        "why": why, "note": note, "tight": tight,
         "parts_head": parts_head, "parts": parts, "parts_source": parts_source,
         "torque": torque, "torque_source": torque_source,
         "alternatives": w.alternatives(tried),
@@ -187,7 +195,7 @@ def _why(row: dict[str, Any]) -> str:
 
 def _area(row: dict[str, Any]) -> str:
     area, title = w.words_of(row["area_id"], 24), w.words_of(row["area_title"], 50)
-    family = w.words_of(row["family"], 40)
+    family = w.words_of(row["family"], 28)
     told = f"Area {area} {title}".strip() if area else "in no area"
     if family:
         told += f" · {family}"
@@ -257,13 +265,21 @@ def _cover(
         else [["Jobs", str(len(rows))], ["Day", "____________"], ["Crew", "____________"]],
         "columns": [{"title": t, "wide": wide} for t, wide in titles], "stops": stops,
         "map": route_map(
-            book.backdrop, book.at_ft[places], book.depot_ft if has_day else None, _ROUTE_PT
+            book.backdrop, book.at_ft[places], book.depot_ft if has_day else None,
+            _route_pt(len(rows)),
         ),
         "loads": loads, "notices": _tell(book, first, rows) if has_day else [],
-        "log": has_day,
+        "log": has_day or len(rows) <= _LOGGED,
         "foot": f"{breakable(book.title, 50)} · rule {w.words_of(book.rule.rule_id, 40)} · "
         f"readings to {book.data_date} · the way on the map is a straight line from stop to stop",
     }  # fmt: skip
+
+
+def _route_pt(stops: int) -> tuple[float, float]:
+    """As much as the stops leave, or a page further as much as is good."""
+    least, most = _ROUTE_TALL_PT
+    left = _COVER_PT - stops * _STOP_PT
+    return _ROUTE_WIDE_PT, min(left, most) if left >= least else most
 
 
 def _load_words(row: dict[str, Any]) -> str:

@@ -246,7 +246,7 @@ def torque(row: Row, kits: KitCatalogue, default: KitCatalogue) -> tuple[list[li
         low, high = joint.least_torque_lbf_ft, joint.most_torque_lbf_ft
         span = "see the maker's sheet"
         if low is not None and high is not None:
-            about = "about " if low == high and known is default else ""
+            about = "about " if "common practice" in joint.source else ""
             span = f"{about}{low:g} lbf ft" if low == high else f"{low:g} to {high:g} lbf ft"
         bolts = "" if joint.bolts is None else f", {joint.bolts} bolts"
         lines.append([words_of(f"{joint.joint}{bolts}", 70), span])
