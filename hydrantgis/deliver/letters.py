@@ -91,7 +91,7 @@ def _letter(frame: pd.DataFrame, facts: Mapping[str, Row]) -> dict[str, Any]:
     place = f"area {w.words_of(first['area_id'], 24)} {w.words_of(title, 50)}".strip()
     where = place if not pd.isna(first["area_id"]) else "outside all areas"
     day = _NO_DAY if pd.isna(first["out_on"]) else w.weekday(first["out_on"])
-    many = f"{len(frame)} hydrant{'s' if len(frame) > 1 else ''}"
+    many = w.counted(len(frame), "hydrant")
     lines = []
     for hydrant_id, line in zip(frame["hydrant_id"], frame["out_line"], strict=True):
         row = facts[str(hydrant_id)]

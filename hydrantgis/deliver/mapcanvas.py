@@ -6,6 +6,7 @@ Labels are no part of the SVG, so that no text of a source ever stands in markup
 
 from __future__ import annotations
 
+import unicodedata
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     import pyproj
     from numpy.typing import NDArray
 
-_LABEL_PT, _LETTER = 8.0, 0.62
+_LABEL_PT = 8.0
 _BESIDE_PT = {"job": 10.0, "stop": 10.0, "valve": 9.0}
 """How far from its mark a label stands; 6 elsewhere. [1/72 in]"""
 _FURNITURE = 2
@@ -166,12 +167,13 @@ class Canvas:
         """Draw a mark of the legend at a point of the page, and keep labels off it."""
         x, y = at
         self.marks.append(f'<g transform="translate({x:.1f} {y:.1f})">{SYMBOLS[kind]}</g>')
-        self.taken.append((x - 5, y - 5, x + 5, y + 5))
+        room = 8 if kind in ("job", "closed", "depot") else 4.5
+        self.taken.append((x - room, y - room, x + room, y + room))
 
     def label(self, text: str, at: NDArray[np.float64], kind: str, angle: float = 0.0) -> bool:
         """Set a label beside a point, or across it, where there is room; else it is left out."""
         told = inert(text, _LONGEST_LABEL)
-        wide, tall = len(told) * _LABEL_PT * _LETTER + 2, _LABEL_PT + 2
+        wide, tall = _wide_pt(told), _LABEL_PT + 2
         x, y = float(at[0]), float(at[1])
         if kind == "street":
             turned = np.radians(angle)
@@ -211,7 +213,7 @@ class Canvas:
         length = max((ft for ft in _NICE_FT if ft <= most), default=_NICE_FT[0])
         wide, y = length * self.scale, self.size_pt[1] - 6
         text = f"{length:,} ft"
-        room = wide + len(text) * _LABEL_PT * _LETTER + 12
+        room = wide + _wide_pt(text) + 10
         self.marks.append(
             f'<rect x="1" y="{y - 8:.1f}" width="{room:.1f}" height="13" fill="#fff"/>'
             f'<path d="M6 {y - 4:.1f}V{y:.1f}H{6 + wide:.1f}V{y - 4:.1f}" fill="none" '
@@ -240,6 +242,16 @@ class Canvas:
             {"t": "N", "x": wide - 8, "y": 7, "side": "center", "kind": "bar", "angle": 0},
         ]
         return {"svg": svg, "labels": labels, "width": wide, "height": tall}
+
+
+def _wide_pt(text: str) -> float:
+    """About how wide a label is, rather more than less. [1/72 in]"""
+    wide = sum(
+        1.0 if letter in "MW@%" or unicodedata.east_asian_width(letter) in "WF"
+        else 0.8 if letter.isupper() else 0.62
+        for letter in text
+    )  # fmt: skip
+    return wide * _LABEL_PT + 2
 
 
 SYMBOLS = {

@@ -4,6 +4,7 @@ Small maps of a job sheet: where a hydrant is, which valve isolates it, the stop
 
 from __future__ import annotations
 
+from itertools import product
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -20,6 +21,8 @@ _CASED = (
     'stroke="#8a8a8a" stroke-width="6.4" stroke-linecap="round" stroke-linejoin="round"',
     'stroke="#fff" stroke-width="5" stroke-linecap="round" stroke-linejoin="round"',
 )
+_ASIDE_PT = 13.0
+"""How far beside its street a name stands where there is no room on it. [1/72 in]"""
 _CENTER = ('stroke="#8a8a8a" stroke-width="0.9" stroke-dasharray="9 2.5 2 2.5"',)
 _MAIN = ('stroke="#000" stroke-width="0.8" stroke-dasharray="4 2.4"',)
 _WAY = ('stroke="#000" stroke-width="1.3" stroke-dasharray="1.5 2.4" stroke-linecap="round"',)
@@ -34,15 +37,16 @@ def _name_streets(canvas: Canvas, names: NDArray[np.object_], cut: NDArray[np.ob
         name = names[of[place]]
         if not name or str(name) in said or lengths[place] * canvas.scale < 40:
             continue
-        for share in (0.5, 0.3, 0.7, 0.15, 0.85):
+        for share, off in product((0.5, 0.3, 0.7, 0.15, 0.85), (0.0, _ASIDE_PT, -_ASIDE_PT)):
             along = [
                 shapely.line_interpolate_point(parts[place], share + step, normalized=True)
                 for step in (-0.1, 0.0, 0.1)
             ]
             ends = canvas.page(shapely.get_coordinates(along))
-            angle = np.degrees(np.arctan2(*(ends[2] - ends[0])[::-1]))
-            upright = (angle + 90) % 180 - 90
-            if canvas.label(str(name), ends[1], "street", float(upright)):
+            run = ends[2] - ends[0]
+            angle = (np.degrees(np.arctan2(run[1], run[0])) + 90) % 180 - 90
+            across = np.array([-run[1], run[0]]) / max(float(np.hypot(*run)), 1e-9)
+            if canvas.label(str(name), ends[1] + off * across, "street", float(angle)):
                 said.add(str(name))
                 break
 

@@ -13,6 +13,7 @@ import pandas as pd
 import segno
 
 from hydrantgis.deliver import sheetwords as w
+from hydrantgis.deliver.heightscale import height_scale
 from hydrantgis.deliver.inert import breakable
 from hydrantgis.deliver.sheetmap import place_map, route_map, valve_map
 from hydrantgis.deliver.typeset import typeset
@@ -170,7 +171,7 @@ def _sheet(book: SheetBook, n: int, row: dict[str, Any], tried: list[Any]) -> di
         "when": _when(row, lat, lon, has_place=has_place),
         "map_size": size[0],
         "qr": code_svg(code_text(hydrant_id, lat, lon)),
-        "qr_says": "opens its place" if has_place else "says its number",
+        "qr_says": "scan: its place" if has_place else "scan: its number",
         "figures": w.figures(row, book.rule), "valve": valve,
         "place_map": place_map(book.backdrop, book.at_ft[n], hydrant_id, size),
         "valve_map": valve_map(book.backdrop, book.at_ft[n], hydrant_id, own_valve, size),
@@ -178,7 +179,7 @@ def _sheet(book: SheetBook, n: int, row: dict[str, Any], tried: list[Any]) -> di
         "why": why, "note": note, "tight": tight,
         "parts_head": parts_head, "parts": parts, "parts_source": parts_source,
         "torque": torque, "torque_source": torque_source,
-        "alternatives": w.alternatives(tried),
+        "alternatives": w.alternatives(tried), "scale": height_scale(row, book.rule),
         "cautions": [line.text for line in book.work.cautions_of(remedy)],
         "steps": steps, "steps_source": steps_source,
         "record_head": record_head, "record_hint": record_hint, "record": record,
@@ -319,7 +320,7 @@ def _tell(book: SheetBook, first: dict[str, Any], rows: list[dict[str, Any]]) ->
     mine = book.notices[book.notices["hydrant_id"].isin(ids)]
     mine = mine[mine["out_on"] == first["work_date"]]
     told = [
-        f"{who[0].upper()}{who[1:]}, by {w.weekday(day)}: {len(some)} hydrants"
+        f"{who[0].upper()}{who[1:]}, by {w.weekday(day)}: {w.counted(len(some), 'hydrant')}"
         for (who, day), some in mine.groupby(["told_to", "tell_by"], sort=False)
     ]
     return [

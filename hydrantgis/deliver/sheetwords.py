@@ -26,7 +26,7 @@ VERBS = {
     "replace": "Replace the hydrant", "lower": "Lower", "regrade": "Raise the ground",
     "measure": "Measure",
 }  # fmt: skip
-_MOST_ALTERNATIVES = 6
+_MOST_ALTERNATIVES = 5
 _KIT_JOBS = ("extend", "exchange", "remove")
 
 
@@ -55,6 +55,18 @@ def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
 def words_of(value: object, most: int = 120, blank: str = "") -> str:
     """Text of a source, safe to set; `blank` where there is none."""
     return blank if _missing(value) or not str(value).strip() else breakable(value, most)
+
+
+def counted(many: int, thing: str) -> str:
+    """
+    How many there are of something.
+
+    Examples
+    --------
+    >>> counted(1, "hydrant"), counted(2, "hydrant")
+    ('1 hydrant', '2 hydrants')
+    """
+    return f"{many:,} {thing}{'' if many == 1 else 's'}"
 
 
 def day_of(value: object) -> str:
