@@ -171,7 +171,7 @@ class Canvas:
         self.taken.append((x - room, y - room, x + room, y + room))
 
     def label(self, text: str, at: NDArray[np.float64], kind: str, angle: float = 0.0) -> bool:
-        """Set a label beside a point, or across it, where there is room; else it is left out."""
+        """Set a label where there is room, else leave it out; the number of a stop stands always."""
         told = inert(text, _LONGEST_LABEL)
         wide, tall = _wide_pt(told), _LABEL_PT + 2
         x, y = float(at[0]), float(at[1])
@@ -190,8 +190,9 @@ class Canvas:
                 ("center", x, y - 12, (x - wide / 2, y - 12 - tall / 2, x + wide / 2, y - 7)),
                 ("center", x, y + 12, (x - wide / 2, y + 7, x + wide / 2, y + 12 + tall / 2)),
             ]
+        must = kind == "stop" and not any(self._free(rectangle) for *_, rectangle in tries)
         for side, left, top, rectangle in tries:
-            if self._free(rectangle):
+            if must or self._free(rectangle):
                 self.taken.append(rectangle)
                 self.labels.append(
                     {"t": told, "x": round(left, 1), "y": round(top, 1), "side": side,

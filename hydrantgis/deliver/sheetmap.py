@@ -84,7 +84,7 @@ def place_map(
     apart = np.hypot(*(backdrop.hydrants - at_ft).T)
     others = np.sort(apart[np.isfinite(apart) & (backdrop.hydrant_ids != hydrant_id)])
     reach = others[min(1, len(others) - 1)] if len(others) else 0.0
-    canvas = Canvas((at_ft[0], at_ft[1]), float(np.clip(1.15 * reach, 250, 900)), size_pt)
+    canvas = Canvas((at_ft[0], at_ft[1]), float(np.clip(1.35 * reach, 250, 900)), size_pt)
     rows, cut = backdrop.within("streets", canvas.box)
     canvas.lines(cut, *_CASED)
     canvas.scale_bar()
@@ -197,8 +197,8 @@ def route_map(
     for spot in spots:
         canvas.symbol("job", spot)
     if has_depot:
-        canvas.label("depot", canvas.page(every[-1:])[0], "valve")
         for number, spot in zip(known + 1, spots, strict=True):
             canvas.label(str(number), spot, "stop")
+        canvas.label("depot", canvas.page(every[-1:])[0], "valve")
     _name_streets(canvas, backdrop.street_names[rows], cut)
     return canvas.drawn()

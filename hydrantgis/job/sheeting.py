@@ -70,6 +70,8 @@ class Wanted:
 
 
 ALL = Wanted()
+MOST_SHEETS = 1000
+"""More are not set in one go: 300 of them take a gigabyte of memory while they are set."""
 
 
 def sheet_book(
@@ -183,6 +185,11 @@ def _wanted_rows(
             "there is no job to make a sheet of",
             found="; ".join(planned.why_none) if planned is not None else None,
             do="look at what `check` says, or ask for other lists with --also",
+        )  # fmt: skip
+    if len(rows) > MOST_SHEETS:
+        raise WordsError(
+            "these are too many sheets for one file", found=f"{len(rows):,}",
+            accepted=f"{MOST_SHEETS:,}", do="print them by --area, --day or --crew",
         )  # fmt: skip
     return rows.reset_index(drop=True)
 

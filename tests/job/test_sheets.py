@@ -351,6 +351,12 @@ def test_a_hydrant_without_a_job_and_a_day_without_a_season_are_told(result, sea
         job.sheet_book(result, season, None, job.Wanted(crew="North"))
 
 
+def test_more_sheets_than_one_file_should_hold_are_asked_for_in_parts(result, season, monkeypatch):
+    monkeypatch.setattr("hydrantgis.job.sheeting.MOST_SHEETS", 5)
+    with pytest.raises(WordsError, match=r"print them by --area, --day or --crew"):
+        job.sheet_book(result, season)
+
+
 def town(place, columns, *, area=None, valves=(), side=20):
     """A register of low hydrants in a grid, with whatever texts they have."""
     n = len(columns["hydrant_id"])
