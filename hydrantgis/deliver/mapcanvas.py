@@ -171,7 +171,7 @@ class Canvas:
         self.taken.append((x - room, y - room, x + room, y + room))
 
     def label(self, text: str, at: NDArray[np.float64], kind: str, angle: float = 0.0) -> bool:
-        """Set a label where there is room, else leave it out; the number of a stop stands always."""
+        """Set a label where there is room, else leave it out; that of a stop stands always."""
         told = inert(text, _LONGEST_LABEL)
         wide, tall = _wide_pt(told), _LABEL_PT + 2
         x, y = float(at[0]), float(at[1])

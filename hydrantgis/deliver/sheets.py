@@ -32,9 +32,6 @@ _MAP_PT, _SMALL_MAP_PT = (158.0, 158.0), (128.0, 128.0)
 _ROUTE_WIDE_PT, _ROUTE_TALL_PT = 310.0, (170.0, 330.0)
 _COVER_PT, _STOP_PT, _LOGGED = 480.0, 18.0, 17
 """What a cover leaves for stops and map, a stop takes of it, and a log holds. [1/72 in]"""
-_ADDRESS, _PART, _PARTS = 34, 44, 13
-"""Letters of an address and of a part that go into a line, and how many lines there is room for;
-a sheet with more is measured before it is set, which takes time."""
 QR_BORDER = 4
 """Modules of white round a code, as ISO/IEC 18004 asks for (from memory)."""
 
@@ -160,10 +157,8 @@ def _sheet(book: SheetBook, n: int, row: dict[str, Any], tried: list[Any]) -> di
     valve = w.valve(row) if remedy not in ("measure", "regrade") else None
     address = w.words_of(row["address"], 70, "no address on record")
     why, note = w.words_of(_why(row), 330), w.words_of(row["note"], 200)
-    told = ((hydrant_id, 9), (address, _ADDRESS), (_area(row), 44), (why, 190), (note, 90))
-    tight = any(len(text) > most for text, most in told)
-    tight |= sum(1 + len(text) // _PART for text in (*parts, *(t[0] for t in torque))) > _PARTS
-    return {
+    mind = w.words_of(row["mind"], 330)
+    sheet = {
         "id": w.words_of(hydrant_id, 20), "number": n + 1,
         "kind": "measure" if remedy == "measure" else "work",
         "mark": f"{w.words_of(hydrant_id, 40)}, {w.VERBS[remedy].lower()}, {address}",
@@ -176,7 +171,7 @@ def _sheet(book: SheetBook, n: int, row: dict[str, Any], tried: list[Any]) -> di
         "place_map": place_map(book.backdrop, book.at_ft[n], hydrant_id, size),
         "valve_map": valve_map(book.backdrop, book.at_ft[n], hydrant_id, own_valve, size),
         "beside": w.beside(row, book.rule),
-        "why": why, "note": note, "tight": tight,
+        "why": why, "note": note, "mind": mind,
         "parts_head": parts_head, "parts": parts, "parts_source": parts_source,
         "torque": torque, "torque_source": torque_source,
         "alternatives": w.alternatives(tried), "scale": height_scale(row, book.rule),
@@ -186,6 +181,7 @@ def _sheet(book: SheetBook, n: int, row: dict[str, Any], tried: list[Any]) -> di
         "foot": f"{breakable(book.title, 50)} · rule {w.words_of(book.rule.rule_id, 40)} · "
         f"readings to {book.data_date}",
     }  # fmt: skip
+    return {**sheet, "tight": w.is_tight(sheet)}
 
 
 def _why(row: dict[str, Any]) -> str:
@@ -302,12 +298,12 @@ def _day_facts(
     days = book.crew_days
     mine = days[(days["work_date"] == first["work_date"]) & (days["crew_id"] == first["crew_id"])]
     areas = ", ".join(dict.fromkeys(w.words_of(row["area_id"], 24, "none") for row in rows))
-    facts = [["Jobs", str(len(rows))], ["Areas", areas]]
     if not len(mine):
-        return facts
+        return [["Jobs", str(len(rows))], ["Areas", areas]]
     day = mine.iloc[0]
+    some = "" if day["jobs"] == len(rows) else f" of the {day['jobs']} of that day"
     return [
-        *facts, ["At work", f"{day['work_hours']:.1f} h"],
+        ["Jobs", f"{len(rows)}{some}"], ["Areas", areas], ["At work", f"{day['work_hours']:.1f} h"],
         ["Set up", f"{day['mobilisation_hours']:.1f} h"],
         ["Driving", f"{day['drive_hours']:.1f} h, {day['drive_ft'] / 5280:.1f} mi"],
         ["The day has", f"{day['hours_there']:g} h"], ["Back at depot", str(day["back_at"])],

@@ -27,6 +27,8 @@ VERBS = {
     "measure": "Measure",
 }  # fmt: skip
 _MOST_ALTERNATIVES = 5
+_CHANGES = {"fit": "{}", "in its place": "{}", "take the kit out": "no kit"}
+"""How a change of the `alternatives` table is said on a sheet."""
 _KIT_JOBS = ("extend", "exchange", "remove")
 
 
@@ -108,6 +110,8 @@ def figures(row: Row, rule: HeightRule) -> list[dict[str, Any]]:
     else:
         low = f"window {rule.window}"
         high = f"window {rule.flange}" if rule.flange.limited else "no window"
+        if _missing(flange) and rule.flange.limited and row["remedy"] in _KIT_JOBS:
+            high += "; measure it first"
         heights = [
             {"label": "Outlet height, in", "big": _change(outlet, after), "small": low},
             {"label": "Flange height, in", "small": high,
@@ -208,19 +212,18 @@ def alternatives(tried: Sequence[Row]) -> dict[str, Any] | None:
     shown = sorted(near[:_MOST_ALTERNATIVES], key=lambda row: float(row["raise_in"]))
     rows = []
     for row in shown:
-        kit = words_of(row["kit_id"], 24)
-        change = str(row["change"])
+        kit, change = words_of(row["kit_id"], 24), str(row["change"])
+        against = words_of(row["against"], 70)
         rows.append(
             {
                 "chosen": any(row is one for one in chosen),
-                "change": f"{change[0].upper()}{change[1:]}" if not kit else
-                f"{kit}" + ("" if change == "fit" else f", {change}"),
+                "change": _CHANGES.get(change, "{}, " + change).format(kit),
                 "outlet": number(row["outlet_height_after_in"]),
                 "flange": number(row["flange_height_after_in"]),
                 "p": number(100 * float(row["p_inside_after"]), 0) + " %",
-                "against": words_of(row["against"], 70),
+                "against": against.replace("outlet outside; flange outside", "both outside"),
             }
-        )  # fmt: skip
+        )
     left = len(tried) - len(shown)
     return {"rows": rows, "more": f"and {left} more that end farther off" if left else ""}
 
@@ -267,6 +270,8 @@ def torque(row: Row, kits: KitCatalogue, default: KitCatalogue) -> tuple[list[li
 
 def _source(source: str) -> str:
     told = inert(source, 90)
+    if "common practice, no source" in told:
+        return "common practice, no source; the maker's sheet governs"
     if "maker" in told:
         return told
     return f"{told}; the maker's sheet governs" if told else "the maker's sheet governs"
@@ -344,3 +349,34 @@ def turns_hint(row: Row) -> str:
     if not _missing(row["turns_least"]):
         return f"{number(row['turns_least'])} to {number(row['turns_most'])} usual"
     return "count and record"
+
+
+_ROOM = {"id": 9, "address": 34, "area": 44}
+"""Letters for which there is room in one line."""
+_WHOLE, _HALF, _SIDE = 98, 44, 42
+"""Letters of a line across the page, across half of it, and beside the maps."""
+_LINES, _PARTS, _BESIDE = 14, 10, 8
+"""Lines that a front has room for; those of parts, and beside the maps, that are there anyway."""
+
+
+def is_tight(sheet: Mapping[str, Any]) -> bool:
+    """
+    Whether a sheet holds so much that it has to be measured before it is set, which takes time.
+
+    Parameters
+    ----------
+    sheet
+        What a sheet is set from.
+    """
+
+    def lines(texts: Sequence[str], letters: int) -> int:
+        return sum(-(-len(text) // letters) for text in texts)
+
+    if any(len(sheet[name]) > most for name, most in _ROOM.items()):
+        return True
+    valve = [] if sheet["valve"] is None else sheet["valve"]["lines"]
+    side = lines([*valve, *(t for panel in sheet["beside"] for t in panel["lines"])], _SIDE)
+    left = lines(sheet["parts"], _HALF) + lines([t[0] for t in sheet["torque"]], _HALF)
+    least = _PARTS + 1 if sheet["kind"] == "measure" else _PARTS
+    words = lines([sheet["why"], sheet["note"], sheet["mind"]], _WHOLE)
+    return max(left, least) + max(side - _BESIDE, 0) + words > _LINES

@@ -14,8 +14,10 @@ import pyproj
 from rapidfuzz import process
 
 from hydrantgis.assess.alternatives import alternatives
+from hydrantgis.assess.bury import bury_notes
 from hydrantgis.deliver.mapcanvas import Backdrop
 from hydrantgis.ground.errors import WordsError, some
+from hydrantgis.ground.findings import CODES
 from hydrantgis.ground.plane import xy
 from hydrantgis.ground.seasons import CREW_DAYS, NOTICES
 from hydrantgis.job.moment import quiet
@@ -70,8 +72,9 @@ class Wanted:
 
 
 ALL = Wanted()
-MOST_SHEETS = 1000
-"""More are not set in one go: 300 of them take a gigabyte of memory while they are set."""
+MOST_SHEETS = 500
+"""More are not set in one go: 300 of them take a gigabyte of memory while they are set, and up to
+three where all are so full that they have to be measured first."""
 
 
 def sheet_book(
@@ -112,7 +115,9 @@ def sheet_book(
             stand_ins(rows, hydrants),
         ],
         axis=1,
-    ).assign(height_basis=rows["hydrant_id"].map(basis), batch=batches(rows))  # fmt: skip
+    ).assign(
+        height_basis=rows["hydrant_id"].map(basis), batch=batches(rows), mind=_mind(rows)
+    )  # fmt: skip
     backdrop = Backdrop.of(hydrants, result.valves, result.streets, result.mains)
     places = xy(rows.geometry)
     default = load_kits("generic")
@@ -136,6 +141,15 @@ def sheet_book(
         default_kits=default, work=fieldwork(), cautions=cautions(), moment=result.moment,
         data_date="no day" if pd.isna(newest) else f"{newest:%Y-%m-%d}",
     )  # fmt: skip
+
+
+def _mind(rows: pd.DataFrame) -> pd.Series:
+    """What is to be thought of at each job as its bury changes; empty where nothing is."""
+    told = pd.Series("", index=rows.index, dtype="str")
+    for code, mine in bury_notes(rows).items():  # a handful of codes
+        said = f"{CODES[code].meaning}: {CODES[code].do}. "
+        told = told.where(~mine, told + said)
+    return told.str.strip()
 
 
 def _notices(rows: pd.DataFrame, planned: Planned | None) -> pd.DataFrame:
