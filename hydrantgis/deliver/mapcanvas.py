@@ -21,9 +21,13 @@ if TYPE_CHECKING:
     import pyproj
     from numpy.typing import NDArray
 
+    Rectangle = tuple[float, float, float, float]
+
 _LABEL_PT = 8.0
 _BESIDE_PT = {"job": 10.0, "stop": 10.0, "valve": 9.0}
 """How far from its mark a label stands; 6 elsewhere. [1/72 in]"""
+_ALWAYS = tuple(_BESIDE_PT)
+"""Labels that are set over others where there is no room."""
 _FURNITURE = 2
 """So many places are taken before anything is drawn: those of scale and arrow."""
 _NICE_FT = (5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000, 50000, 100000)
@@ -101,9 +105,7 @@ class Backdrop:
             to_plane, {name: shapely.STRtree(shapes) for name, shapes in drawn.items()},
         )  # fmt: skip
 
-    def within(
-        self, name: str, box: tuple[float, float, float, float]
-    ) -> tuple[NDArray[np.intp], NDArray[np.object_]]:
+    def within(self, name: str, box: Rectangle) -> tuple[NDArray[np.intp], NDArray[np.object_]]:
         """Lines of a layer cut to a box, and which ones they are."""
         shapes = self.streets if name == "streets" else self.mains
         rows = np.sort(self.trees[name].query(shapely.box(*box)))
@@ -121,7 +123,7 @@ class Canvas:
     size_pt: tuple[float, float]
     marks: list[str] = field(default_factory=list)
     labels: list[dict[str, Any]] = field(default_factory=list)
-    taken: list[tuple[float, float, float, float]] = field(default_factory=list)
+    taken: list[Rectangle] = field(default_factory=list)
 
     @property
     def scale(self) -> float:
@@ -129,7 +131,7 @@ class Canvas:
         return min(self.size_pt) / (2.0 * self.half_ft)
 
     @property
-    def box(self) -> tuple[float, float, float, float]:
+    def box(self) -> Rectangle:
         """West, south, east and north of the map. [ft]"""
         half = np.asarray(self.size_pt) / self.scale / 2.0
         x, y = self.middle
@@ -171,7 +173,7 @@ class Canvas:
         self.taken.append((x - room, y - room, x + room, y + room))
 
     def label(self, text: str, at: NDArray[np.float64], kind: str, angle: float = 0.0) -> bool:
-        """Set a label where there is room, else leave it out; that of a stop stands always."""
+        """Set a label where there is room, else leave it out; some stand always."""
         told = inert(text, _LONGEST_LABEL)
         wide, tall = _wide_pt(told), _LABEL_PT + 2
         x, y = float(at[0]), float(at[1])
@@ -190,23 +192,25 @@ class Canvas:
                 ("center", x, y - 12, (x - wide / 2, y - 12 - tall / 2, x + wide / 2, y - 7)),
                 ("center", x, y + 12, (x - wide / 2, y + 7, x + wide / 2, y + 12 + tall / 2)),
             ]
-        must = kind == "stop" and not any(self._free(rectangle) for *_, rectangle in tries)
-        for side, left, top, rectangle in tries:
-            if must or self._free(rectangle):
-                self.taken.append(rectangle)
-                self.labels.append(
-                    {"t": told, "x": round(left, 1), "y": round(top, 1), "side": side,
-                     "kind": kind, "angle": round(angle, 1)}
-                )  # fmt: skip
-                return True
-        return False
-
-    def _free(self, one: tuple[float, float, float, float]) -> bool:
-        fits = one[0] >= 1 and one[1] >= 1 and one[2] <= self.size_pt[0] - 1
-        return fits and one[3] <= self.size_pt[1] - 1 and not any(
-            one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
-            for other in self.taken
+        free = [one for one in tries if self._free(one[3])]
+        if kind in _ALWAYS:
+            free += [one for one in tries if self._fits(one[3])]
+        if not free:
+            return False
+        side, left, top, rectangle = free[0]
+        self.taken.append(rectangle)
+        self.labels.append(
+            {"t": told, "x": round(left, 1), "y": round(top, 1), "side": side, "kind": kind,
+             "angle": round(angle, 1)}
         )  # fmt: skip
+        return True
+
+    def _fits(self, one: Rectangle) -> bool:
+        inside = one[0] >= 1 and one[1] >= 1
+        return inside and one[2] <= self.size_pt[0] - 1 and one[3] <= self.size_pt[1] - 1
+
+    def _free(self, one: Rectangle) -> bool:
+        return self._fits(one) and not any(_overlap(one, other) for other in self.taken)
 
     def scale_bar(self) -> None:
         """A bar of a round length, at the lower left, on white."""
@@ -243,6 +247,11 @@ class Canvas:
             {"t": "N", "x": wide - 8, "y": 7, "side": "center", "kind": "bar", "angle": 0},
         ]
         return {"svg": svg, "labels": labels, "width": wide, "height": tall}
+
+
+def _overlap(one: Rectangle, other: Rectangle) -> bool:
+    across = one[0] < other[2] and other[0] < one[2]
+    return across and one[1] < other[3] and other[1] < one[3]
 
 
 def _wide_pt(text: str) -> float:

@@ -153,14 +153,14 @@ def _sheet(book: SheetBook, n: int, row: dict[str, Any], tried: list[Any]) -> di
     steps, steps_source = w.steps(remedy, book.work)
     record_head, record_hint, record = w.record(row, book.rule)
     hydrant_id = str(row["hydrant_id"])
-    size = _SMALL_MAP_PT if remedy == "measure" else _MAP_PT
+    size = _SMALL_MAP_PT if remedy in ("measure", "regrade") else _MAP_PT
     valve = w.valve(row) if remedy not in ("measure", "regrade") else None
     address = w.words_of(row["address"], 70, "no address on record")
     why, note = w.words_of(_why(row), 330), w.words_of(row["note"], 200)
     mind = w.words_of(row["mind"], 330)
     sheet = {
         "id": w.words_of(hydrant_id, 20), "number": n + 1,
-        "kind": "measure" if remedy == "measure" else "work",
+        "kind": "measure" if remedy in ("measure", "regrade") else "work",
         "mark": f"{w.words_of(hydrant_id, 40)}, {w.VERBS[remedy].lower()}, {address}",
         "verb": w.VERBS[remedy].upper(), "address": address, "area": _area(row),
         "when": _when(row, lat, lon, has_place=has_place),
@@ -268,7 +268,8 @@ def _cover(
         "loads": loads, "notices": _tell(book, first, rows) if has_day else [],
         "log": has_day or len(rows) <= _LOGGED,
         "foot": f"{breakable(book.title, 50)} · rule {w.words_of(book.rule.rule_id, 40)} · "
-        f"readings to {book.data_date} · the way on the map is a straight line from stop to stop",
+        f"readings to {book.data_date}"
+        + (" · the way on the map is a straight line from stop to stop" if has_day else ""),
     }  # fmt: skip
 
 

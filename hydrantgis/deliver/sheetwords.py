@@ -5,6 +5,7 @@ What stands on a job sheet, as text: figures, valve, reading, parts, torque, box
 from __future__ import annotations
 
 import math
+import re
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -127,7 +128,7 @@ def figures(row: Row, rule: HeightRule) -> list[dict[str, Any]]:
         "replace": ("New hydrant, bury", number(row["bury_after_ft"], unit="ft"),
                     words_of(row["family"], 40)),
         "lower": ("Lower by", number(_abs(raised), unit="in"), "the engineer says how"),
-        "regrade": ("Raise the ground by", number(_abs(raised), unit="in"), "round the barrel"),
+        "regrade": ("Raise the ground by", _regrade(row), "round the barrel"),
         "measure": ("Measure", f"{rule.outlet} outlet", f"{rule.point}, over "
                     f"{rule.datum.replace('-', ' ')}"),
     }[row["remedy"]]  # fmt: skip
@@ -135,10 +136,21 @@ def figures(row: Row, rule: HeightRule) -> list[dict[str, Any]]:
         where = {"shelf": "off the shelf", "order": "on order"}[str(row["kit_from"])]
         first = (*first[:2], f"{first[2]}, {where}")
     if row["remedy"] == "regrade":
-        heights[2] |= {"small": "ground line to inlet"}
+        heights = [
+            {"label": f"{name} height, in", "big": number(now), "small": f"to end in {span}"}
+            for name, now, span in (
+                ("Outlet", outlet, rule.window), ("Flange", flange, rule.flange),
+            )
+        ]  # fmt: skip
     boxes = [{"label": first[0], "big": words_of(first[1], 24), "small": first[2]}, *heights]
     wide = (1.2, 1.1, 1.25, 1.1) if len(boxes) == 4 else (1.2, 1, 1)
     return [{**box, "wide": width} for box, width in zip(boxes, wide, strict=True)]
+
+
+def _regrade(row: Row) -> str:
+    """By how much the ground is raised: a span, which the reason alone tells."""
+    told = re.search(r"raise the ground by (\S+ to \S+ in)", str(row["remedy_reason"]))
+    return told[1] if told else "?"
 
 
 def _abs(value: object) -> object:
@@ -309,6 +321,13 @@ def record(row: Row, rule: HeightRule) -> tuple[str, str, list[dict[str, Any]]]:
             box("Looks wrong", "cap □ chain □ lean □ paint □ blocked □ wet barrel □", 2),
             box("Who (print, sign)"), box("Day"),
         ]  # fmt: skip
+    if row["remedy"] == "regrade":
+        return "Close-out", "the job is closed with these", [
+            box("Outlet height, as left [in]", window),
+            box("Flange height, as left [in]", str(rule.flange)),
+            box("Ground raised by [in]", f"expected {_regrade(row)}"),
+            box("Slopes away", "yes □  no □"), *signed,
+        ]  # fmt: skip
     now = number(row["outlet_height_after_in"])
     flange = number(row["flange_height_after_in"])
     expected_flange = "" if flange == "?" else f"expected {flange}; "
@@ -316,11 +335,6 @@ def record(row: Row, rule: HeightRule) -> tuple[str, str, list[dict[str, Any]]]:
         box("Outlet height, as left [in]", f"expected {now}; {window}"),
         box("Flange height, as left [in]", f"{expected_flange}{rule.flange}"),
     ]
-    if row["remedy"] == "regrade":
-        return "Close-out", "the job is closed with these", [
-            *heights, box("Ground raised by [in]", f"expected {number(_abs(row['raise_in']))}"),
-            box("Slopes away", "yes □  no □"), *signed,
-        ]  # fmt: skip
     fitted = {
         "extend": ("Kit fitted", f"expected {words_of(row['kit_id'], 24)}"),
         "exchange": ("Kit fitted", f"expected {words_of(row['kit_id'], 24)}"),

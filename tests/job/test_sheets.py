@@ -17,6 +17,7 @@ import pytest
 import segno
 import shapely
 
+from hydrantgis import demo as district
 from hydrantgis import job
 from hydrantgis.cli import app
 from hydrantgis.deliver.sheets import code_svg, code_text
@@ -93,7 +94,7 @@ def test_every_job_of_the_plan_has_a_front_and_a_back_in_the_order_of_its_stops(
         assert back.startswith(hydrant_id)
     loose = [text for n, text in enumerate(told) if n not in {page for page, _ in found.values()}]
     assert all("AREA LIST" in t or "CREW DAY" in t or "LOG OF THE DAY" in t or not t or
-               "straight line" in t for t in loose)  # fmt: skip
+               "readings to" in t for t in loose)  # fmt: skip
 
 
 def test_the_figures_of_every_sheet_are_those_of_the_lists(book, printed, season, result):
@@ -126,6 +127,24 @@ def test_the_figures_of_every_sheet_are_those_of_the_lists(book, printed, season
             assert f"{row['reading_date']:%Y-%m-%d}" in text
         assert result.rule.rule_id in text
     assert {"extend", "exchange", "remove", "replace", "lower", "measure"} <= set(seen)
+
+
+def test_ground_that_is_raised_is_told_as_a_span_on_a_sheet_of_its_own(folder, tmp_path):
+    text = (district.folder() / "kits.toml").read_text(encoding="utf-8")
+    rules = text.replace("[house_rules]", "[house_rules]\nmost_regrade_in = 4")
+    (tmp_path / "kits.toml").write_text(rules, encoding="utf-8")
+    result = job.check(folder / "demo" / "register.gpkg", kits=str(tmp_path / "kits.toml"))
+    season = job.plan(result)
+    raised = season.others["regrade"]
+    assert len(raised)
+    wanted = job.Wanted(only=tuple(raised["hydrant_id"]))
+    found, _ = fronts_and_backs(job.write_sheets(result, season, tmp_path, wanted=wanted)[0])
+    for number, row in enumerate(raised.to_dict("records"), 1):
+        text = found[number, "front"][1]
+        over = row["outlet_height_in"] - 24.0  # down to the upper limit, by 4 in at most
+        assert f"RAISE THE GROUND BY {figure(over)} to 4 in" in text
+        assert "RAISE THE GROUND" in text
+        assert "Ground raised by" in text
 
 
 def test_close_out_boxes_say_what_is_expected(book, printed):
