@@ -25,7 +25,9 @@ from hydrantgis.job import (
     quiet,
     write_area_maps,
     write_index,
+    write_report,
     write_season,
+    write_sheets,
 )
 from hydrantgis.register.store import Register
 
@@ -105,6 +107,12 @@ def run(
     save_map(draw_map(checked, title=TITLE, planned=planned), place / "map.html")
     tell("area maps")
     written += write_area_maps(checked, season, place, planned=planned, title=TITLE)
+    tell("job sheets and notices")
+    written += write_sheets(checked, season, place, planned=planned)
+    written += write_report(
+        checked, place, season=season, planned=planned, curve=curve, register=register,
+        title=TITLE, tell=tell,
+    )  # fmt: skip
     paths = [
         register, beside(register, "exceptions"), place / "checked.gpkg", place / "map.html",
         *written,

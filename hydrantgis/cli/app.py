@@ -10,7 +10,15 @@ import traceback
 import typer
 
 from hydrantgis.cli import (
-    bring, foretell, judge, mapping, planning, reporting, sheeting, standing, surveying,
+    bring,
+    foretell,
+    judge,
+    mapping,
+    planning,
+    reporting,
+    sheeting,
+    standing,
+    surveying,
 )  # fmt: skip
 from hydrantgis.cli.talk import put_error, speak_utf8
 from hydrantgis.ground.errors import HydrantGISError, UnreadableError, WordsError

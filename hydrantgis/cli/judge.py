@@ -233,14 +233,9 @@ def demo(
         put("nothing was kept (dry run)")
         put_caution()
         return
-    put("Results")
-    told = {
-        "register.gpkg": "the register: hydrants, areas, history",
-        "register_exceptions.csv": "rows that are held or rejected, and why",
-        "checked.gpkg": "every hydrant with height, verdict, remedy",
-        "map.html": "the map; open it in a browser, no network needed",
-        "season.gpkg": "next season; each list of it also as season_*.csv",
-        "season.xlsx": "the planner's workbook; it comes back with `plan --adopt`",
-    }
-    grid([(str(path), told[path.name]) for path in paths if path.name in told])
+    from hydrantgis.deliver.outputs import output_of
+
+    put(f"Results in {out}, with an index.html that leads to each and says what it is")
+    known = [(path.name, output_of(path.name)) for path in paths]
+    grid([(name, one.title) for name, one in known if one is not None and not one.is_many])
     put_caution()

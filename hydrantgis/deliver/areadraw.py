@@ -16,15 +16,14 @@ from matplotlib.path import Path as Outline
 from matplotlib.patheffects import withStroke
 
 from hydrantgis.deliver.arealist import SOFT, WHITE
+from hydrantgis.deliver.charts import FONT, printable
 from hydrantgis.deliver.labels import crowds, names_along, place_numbers, rectangles
 from hydrantgis.deliver.looks import BOUNDARY, DRAWING_ORDER, FAINT, INK, LOOKS, places_of
 from hydrantgis.deliver.sheetparts import (
-    FONT,
     POINTS_PER_INCH,
     Box,
     mark_outline,
     north_arrow,
-    printable,
     scale_bar,
     text_width,
 )

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import pandas as pd
 from matplotlib.figure import Figure
 
+from hydrantgis.deliver.charts import FONT, printable
 from hydrantgis.deliver.looks import FAINT, INK
-from hydrantgis.deliver.sheetparts import FONT, POINTS_PER_INCH, fitted, printable, text_width
+from hydrantgis.deliver.sheetparts import POINTS_PER_INCH, fitted, text_width
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -37,6 +37,7 @@ from hydrantgis.deliver.arealist import (
     lines_of,
     write_list,
 )
+from hydrantgis.deliver.charts import FONT, printable
 from hydrantgis.deliver.looks import (
     BOUNDARY,
     INK,
@@ -49,14 +50,12 @@ from hydrantgis.deliver.looks import (
     share_in_words,
 )
 from hydrantgis.deliver.sheetparts import (
-    FONT,
     Box,
     extent,
     feet_in_unit,
     fitted,
     in_feet_or_metres,
     mark_outline,
-    printable,
     text_width,
 )
 from hydrantgis.ground.results import CHECKED

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 
 FONT = "DejaVu Sans"
+"""It comes with matplotlib, so that every machine draws the same."""
 _DATELESS = {"Date": None, "Creator": None}
 
 

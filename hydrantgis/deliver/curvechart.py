@@ -10,14 +10,13 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter
 
-from hydrantgis.deliver.charts import printable
+from hydrantgis.deliver.charts import FONT, printable
 from hydrantgis.deliver.looks import FAINT, INK, PAPER
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-_FONT = "DejaVu Sans"
 _LINE = "#1f5a7a"
 
 
@@ -39,7 +38,7 @@ def curve_chart(table: pd.DataFrame, *, title: str, money: str) -> Figure:
     figure.subplots_adjust(left=0.10, right=0.97, top=0.86, bottom=0.11, hspace=0.14)
     _panel(upper, table, "jobs", "jobs that are done")
     _panel(lower, table, "priority", "priority gained")
-    lower.set_xlabel(f"budget, {printable(money)}, contingency included", fontsize=9, family=_FONT,
+    lower.set_xlabel(f"budget, {printable(money)}, contingency included", fontsize=9, family=FONT,
                      color=INK, parse_math=False)  # fmt: skip
     lower.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.0f}"))
     now = table[table["is_now"].fillna(False)]
@@ -47,12 +46,12 @@ def curve_chart(table: pd.DataFrame, *, title: str, money: str) -> Figure:
         upper.annotate(
             "this season", (float(now["budget"].iloc[0]), 1.0), (6, -4), ha="left", va="top",
             xycoords=("data", "axes fraction"), textcoords="offset points", fontsize=9, color=INK,
-            family=_FONT,
+            family=FONT,
         )  # fmt: skip
-    figure.text(0.02, 0.955, "What money brings", fontsize=15, family=_FONT, color=INK, va="center")
+    figure.text(0.02, 0.955, "What money brings", fontsize=15, family=FONT, color=INK, va="center")
     # a title is text, and no formula
     figure.text(0.02, 0.905, f"{printable(title)}; crews and days as they are", fontsize=9,
-                family=_FONT, color=INK, va="center", parse_math=False)  # fmt: skip
+                family=FONT, color=INK, va="center", parse_math=False)  # fmt: skip
     return figure
 
 
@@ -65,8 +64,8 @@ def _panel(axes: Axes, table: pd.DataFrame, name: str, label: str) -> None:
     for x, y in zip(budget[now], value[now], strict=True):
         axes.axvline(x, color=FAINT, linewidth=1.0, linestyle=(0, (4, 3)))
         axes.annotate(f"{y:,.0f}", (x, y), (9, -12), textcoords="offset points", fontsize=10,
-                      color=INK, family=_FONT)  # fmt: skip
-    axes.set_ylabel(label, fontsize=9, family=_FONT, color=INK)
+                      color=INK, family=FONT)  # fmt: skip
+    axes.set_ylabel(label, fontsize=9, family=FONT, color=INK)
     axes.set_facecolor(PAPER)
     axes.set_ylim(bottom=0, top=max(float(value.max(initial=0.0)) * 1.12, 1.0))
     axes.set_xlim(left=0)

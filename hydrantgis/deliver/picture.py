@@ -10,6 +10,7 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
+from hydrantgis.deliver.charts import FONT, printable
 from hydrantgis.deliver.looks import (
     BOUNDARY,
     DRAWING_ORDER,
@@ -25,7 +26,6 @@ from hydrantgis.deliver.looks import (
     share_in_words,
 )
 from hydrantgis.deliver.sheetparts import (
-    FONT,
     POINTS_PER_INCH,
     extent,
     feet_in_unit,
@@ -33,7 +33,6 @@ from hydrantgis.deliver.sheetparts import (
     in_feet_or_metres,
     mark_outline,
     north_arrow,
-    printable,
     scale_bar,
 )
 from hydrantgis.ground.errors import WordsError

@@ -53,12 +53,12 @@ def heights_chart(bins: pd.DataFrame, *, lo_in: float, hi_in: float) -> Figure:
     width = float(edges[1] - edges[0])
     at = np.append(edges - width, edges[-1]) + width / 2.0
     below = np.zeros(len(bins))
-    for look in (k for k in LOOKS if k.verdict in MEASURED_VERDICTS):
-        many = bins[look.verdict].to_numpy(dtype=np.float64)
+    for look in (k for k in LOOKS if k.value in MEASURED_VERDICTS):
+        many = bins[look.value].to_numpy(dtype=np.float64)
         if many.any():
             axes.bar(
                 at, many, width=0.94 * width, bottom=below, color=look.fill, edgecolor="white",
-                linewidth=0.0, hatch=HATCHES[look.verdict], label=f"{look.label} {many.sum():,.0f}",
+                linewidth=0.0, hatch=HATCHES[look.value], label=f"{look.label} {many.sum():,.0f}",
             )  # fmt: skip
         below += many
     top = float(below.max(initial=1.0)) * 1.06

@@ -13,6 +13,7 @@ from matplotlib.patches import Polygon, Rectangle
 from matplotlib.path import Path as Outline
 from matplotlib.textpath import text_to_path
 
+from hydrantgis.deliver.charts import FONT, printable
 from hydrantgis.deliver.looks import INK, PAPER, Look
 from hydrantgis.ground.errors import CRSError
 from hydrantgis.ground.units import METRES, LengthUnit
@@ -25,25 +26,12 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from numpy.typing import NDArray
 
-FONT = "DejaVu Sans"
-"""It comes with matplotlib, so that every machine draws the same."""
-
 POINTS_PER_INCH = 72.0
 _MARGIN = 0.05
 _HINTED = 0.97  # letters that are drawn in dots are up to so much wider
 
 Box = tuple[float, float, float, float]
 """Least x, least y, greatest x, greatest y."""
-
-
-@cache
-def _glyphs() -> frozenset[int]:
-    return frozenset(font_manager.get_font(font_manager.findfont(FONT)).get_charmap())
-
-
-def printable(text: str) -> str:
-    """Return the text on one line; a sign that the font lacks becomes an empty box."""
-    return "".join(c if ord(c) in _glyphs() else "\u25a1" for c in " ".join(text.split()))
 
 
 @cache

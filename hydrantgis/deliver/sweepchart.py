@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.figure import Figure
 
+from hydrantgis.deliver.charts import FONT
 from hydrantgis.deliver.looks import FAINT, HATCHES, INK, LOOKS, PAPER
 from hydrantgis.standards.rules import Window
 
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from numpy.typing import NDArray
 
-_FONT = "DejaVu Sans"
 _DARK = ("inside", "low", "high")
 """Verdicts on whose color light figures stand."""
 _WIDE_IN, _ROW_IN, _HEAD_IN = 11.0, 0.36, 2.1
@@ -56,8 +56,8 @@ def sweep_chart(table: pd.DataFrame, *, title: str, money: str | None) -> Figure
     _scales(axes, table, 1.004 * left.max(initial=1.0))
     _beside(axes, table, money)
     figure.text(0.02, 1 - 0.30 / figure.get_figheight(), "Under other windows", fontsize=15,
-                family=_FONT, color=INK, va="center")  # fmt: skip
-    figure.text(0.02, 1 - 0.62 / figure.get_figheight(), title, fontsize=9, family=_FONT,
+                family=FONT, color=INK, va="center")  # fmt: skip
+    figure.text(0.02, 1 - 0.62 / figure.get_figheight(), title, fontsize=9, family=FONT,
                 color=INK, va="center")  # fmt: skip
     figure.legend(
         *axes.get_legend_handles_labels(), loc="lower left", ncols=len(verdicts), frameon=False,
@@ -80,7 +80,7 @@ def _numbers(
     for row in np.flatnonzero(many > 0.045 * max(whole, 1.0)):
         axes.text(
             left[row] + many[row] / 2, at[row], f"{many[row]:,.0f}", ha="center", va="center",
-            fontsize=8, family=_FONT, color=PAPER if light else INK,
+            fontsize=8, family=FONT, color=PAPER if light else INK,
             bbox={"facecolor": fill, "edgecolor": "none", "pad": 1.5},
         )  # fmt: skip
 
@@ -95,7 +95,7 @@ def _scales(axes: Axes, table: pd.DataFrame, most: float) -> None:
     for side in ("top", "right", "left"):
         axes.spines[side].set_visible(False)
     axes.spines["bottom"].set_color(FAINT)
-    axes.set_xlabel("hydrants that are judged", fontsize=8, family=_FONT, color=INK)
+    axes.set_xlabel("hydrants that are judged", fontsize=8, family=FONT, color=INK)
 
 
 def _name(row: Mapping[Any, Any]) -> str:
@@ -125,6 +125,6 @@ def _beside(axes: Axes, table: pd.DataFrame, money: str | None) -> None:
         x = 1.12 + 0.105 * place
         for y, text in enumerate(cells):
             axes.text(x, y, text, transform=axes.get_yaxis_transform(), ha="right", va="center",
-                      fontsize=9, family=_FONT, color=INK)  # fmt: skip
+                      fontsize=9, family=FONT, color=INK)  # fmt: skip
         axes.text(x, -0.75, head, transform=axes.get_yaxis_transform(), ha="right", va="bottom",
-                  fontsize=8, family=_FONT, color=INK)  # fmt: skip
+                  fontsize=8, family=FONT, color=INK)  # fmt: skip
