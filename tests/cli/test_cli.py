@@ -296,6 +296,7 @@ def test_every_command_has_json_and_what_writes_has_a_dry_run(capsys) -> None:
         assert ("--dry-run" in out) == writes, command
 
 
+@pytest.mark.slow
 def test_dry_runs_of_demo_and_keep_write_nothing(capsys, register, tmp_path) -> None:
     before = register.read_bytes()
     for kind, word in (("rules", "nfpa24-2019"), ("kits", "generic")):

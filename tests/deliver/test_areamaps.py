@@ -244,6 +244,7 @@ def test_what_is_not_known_is_a_dash(tmp_path):
     assert text.count("no address") == 2
 
 
+@pytest.mark.slow
 def test_three_hundred_jobs_are_all_listed_and_their_numbers_apart(tmp_path):
     checked = hydrants(["A"] * 900, ["low"] * 300 + ["inside"] * 600)
     jobs = jobs_of(checked, 300)
@@ -371,6 +372,7 @@ def test_text_from_data_is_written_as_it_is(text, tmp_path):
     assert not expected or expected in texts(found[0].pages[0])
 
 
+@pytest.mark.slow
 def test_the_same_input_gives_the_same_bytes(tmp_path, monkeypatch):
     checked = hydrants(["A", "B"] * 30)
     jobs = jobs_of(checked, 60)

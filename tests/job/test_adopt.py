@@ -48,6 +48,7 @@ def best(candidates, limits):
     return -told.fun
 
 
+@pytest.mark.slow
 def test_each_decision_does_what_another_solver_says_it_does(result, words, planned):
     table = planned.selection
     inside = table["hydrant_id"][table["selected"]].iloc[[0, -1]].tolist()
@@ -99,6 +100,7 @@ def test_a_plan_does_what_the_planner_decided(result, words, planned):
     assert told.before.calendar["hydrant_id"].tolist() == planned.calendar["hydrant_id"].tolist()
 
 
+@pytest.mark.slow
 def test_what_was_so_already_changes_nothing(result, words, planned):
     inside = planned.selection["hydrant_id"][planned.selection["selected"]].tolist()
     told = job.adopt(result, words, entries((inside[9], "decision", "include")))
@@ -107,6 +109,7 @@ def test_what_was_so_already_changes_nothing(result, words, planned):
     assert set(told.planned.calendar["hydrant_id"]) == set(inside)
 
 
+@pytest.mark.slow
 def test_a_crew_that_is_asked_for_costs_no_job_that_has_room(result, words, planned):
     calendar = planned.calendar[planned.calendar["crew_id"] == "South"]
     told = job.adopt(result, words, entries((calendar["hydrant_id"].iloc[0], "crew", "North")))
@@ -153,6 +156,7 @@ def test_what_breaks_a_limit_is_refused_with_the_reason(result, words, planned):
     assert set(taken) <= set(told.planned.calendar["hydrant_id"])
 
 
+@pytest.mark.slow
 def test_an_entry_with_a_problem_is_told_and_not_taken(result, words, planned):
     one = planned.selection["hydrant_id"].iloc[0]
     bad = entries((one, "decision", "perhaps"), (one, "row", None)).assign(
@@ -217,6 +221,7 @@ def test_a_workbook_goes_round_and_what_was_decided_stays(capsys, folder, planne
     assert back[0] == back[1]
 
 
+@pytest.mark.slow
 def test_the_command_that_the_workbook_names_is_one(capsys, folder):
     book = openpyxl.load_workbook(folder / "demo" / "season.xlsx")
     cells = [cell.value for row in book["Read me"].iter_rows() for cell in row]

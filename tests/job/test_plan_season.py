@@ -150,6 +150,7 @@ def test_must_never_and_shares_are_kept(planned, result, words):
     assert sums(told)[0] <= poor.available + 0.005
 
 
+@pytest.mark.slow
 def test_a_job_that_must_be_done_and_has_no_day_is_told_as_an_error(result, words):
     lost = job.plan_season(result, words).selection["hydrant_id"].iloc[0]
     area = result.table.set_index("hydrant_id")["area_id"][lost]
@@ -206,6 +207,7 @@ def test_cost_and_hours_of_a_job_are_what_the_file_says(planned, result, words):
         assert row["job_cost"] == pytest.approx(cost, nan_ok=True)
 
 
+@pytest.mark.slow
 def test_what_a_facility_counts_hangs_on_its_class(result, words):
     none = job.plan_season(result, of(words, protects={})).selection
     assert (none["protects"] == 0).all()
@@ -366,6 +368,7 @@ def run(capsys, *words):
     return code, *capsys.readouterr()
 
 
+@pytest.mark.slow
 def test_the_season_is_planned_and_written_from_the_command_line(capsys, folder):
     words = ("plan", "--register", folder / "demo" / "register.gpkg", "--season",
              district.folder() / "season.toml", "--quiet")  # fmt: skip
