@@ -149,7 +149,8 @@ def remedy_theme(table: pd.DataFrame) -> Theme:
         codes[chosen] = len(looks)
         size = {"none": 0.7, "remove": 0.8}.get(word, 1.0)
         looks.append(_look(label, about, points, fill, edge, size))
-    codes[codes < 0] = len(looks)
+    # of what nobody judged nothing is known, also not that there is nothing to do
+    codes[(codes < 0) | ((remedy == "none") & table["verdict"].isna().to_numpy())] = len(looks)
     looks.append(
         _look("Not judged", "no dry barrel, or retired", _BAR, _GRAY_FILL, _GRAY_EDGE, 0.7)
     )

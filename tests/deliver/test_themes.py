@@ -86,6 +86,7 @@ def test_every_remedy_has_a_class_and_kits_are_told_by_length(rows):
         remedy_theme(
             table(
                 remedy=np.array(remedy, dtype=object),
+                verdict=np.full(len(rows), "low", dtype=object),
                 kit_length_in=[np.nan if one is None else one for one in length],
             )
         )
@@ -153,3 +154,11 @@ def test_marks_are_told_apart_without_color_and_in_gray(theme):
 
 def test_the_first_theme_is_that_of_the_verdicts():
     assert every_theme()[0].looks == LOOKS
+
+
+def test_what_nobody_judged_is_not_said_to_need_nothing():
+    judged = table(
+        remedy=np.array(["none", "none", "measure"], dtype=object),
+        verdict=np.array(["inside", None, None], dtype=object),
+    )
+    assert labels(remedy_theme(judged)) == ["Nothing to do", "Not judged", "Measure"]
