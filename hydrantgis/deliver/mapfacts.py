@@ -37,7 +37,7 @@ _SEASON = ("selected", "why", "priority", "work_date", "crew_id")
 _POLYGON = 3
 _FIGURES = (
     "hydrants", "measured", "inside", "low", "high", "unresolved", "unmeasured", "inside_share",
-    "jobs", "to_measure", "to_replace", "to_lower", "to_review",
+    "jobs", "to_measure", "to_replace", "to_lower", "to_regrade", "to_review",
 )  # fmt: skip
 
 
