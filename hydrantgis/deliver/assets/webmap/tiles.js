@@ -45,6 +45,9 @@ class Cells {
   }
 }
 
+/** Steps of about 60 ft at middle latitudes. */
+const LEAST_SPREAD = 700;
+
 /** Places on the map of one kind: steps from an origin, and how to find the nearest. */
 class Places {
   constructor(x, y, origin, world) {
@@ -52,9 +55,14 @@ class Places {
     this.cells = new Cells(x, y);
     this.x = x;
     this.y = y;
-    /** Steps between neighbours, were they spread evenly. */
+    const { right, bottom } = this.cells;
+    /**
+     * Steps between neighbours, were they spread evenly over the box or along its longer side. Hydrants
+     * do not stand nearer to each other than the least, however near two of them are recorded.
+     */
     this.spread = x.length > 1
-      ? Math.sqrt((this.cells.right + 1) * (this.cells.bottom + 1) / x.length) : Infinity;
+      ? Math.max(Math.sqrt((right + 1) * (bottom + 1) / x.length), Math.max(right, bottom) / x.length, LEAST_SPREAD)
+      : Infinity;
   }
 
   static async of(sent, world) {
