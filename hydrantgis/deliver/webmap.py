@@ -213,7 +213,6 @@ def web_map(
     figure_map = OfflineMap(
         words.title,
         tile_source=tiles,
-        max_zoom=22,
         zoom_snap=0.25,
         zoom_delta=0.5,
         attribution_control=False,

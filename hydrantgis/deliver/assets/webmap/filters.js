@@ -11,10 +11,11 @@ class Filters {
     this.shown = count;
   }
 
-  addFacet(name, title, codes, labels) {
+  /** `keys` stand for the classes in the address; labels may be alike. */
+  addFacet(name, title, codes, labels, keys = labels) {
     const totals = labels.map(() => 0);
     for (let i = 0; i < codes.length; i += 1) totals[codes[i]] += 1;
-    const facet = { name, title, codes, labels, totals, hidden: new Set(), counts: [...totals] };
+    const facet = { name, title, codes, labels, keys, totals, hidden: new Set(), counts: [...totals] };
     this.facets.push(facet);
     return facet;
   }
@@ -72,11 +73,29 @@ class Filters {
     this.listeners.forEach((listen) => listen());
   }
 
+  /** The filters in words, one each. */
+  told() {
+    const told = [];
+    this.facets.forEach(({ title, labels, totals, hidden }) => {
+      const there = labels.filter((_, k) => totals[k]);
+      const off = labels.filter((_, k) => totals[k] && hidden.has(k));
+      if (!off.length) return;
+      told.push(off.length > 2 ? `${title}: ${there.length - off.length} of ${there.length} classes`
+        : `${title}: without ${off.join(', ')}`);
+    });
+    this.ranges.forEach(({ title, low, high, text }) => {
+      if (low !== null && high !== null) told.push(`${title}: ${text(low)} to ${text(high)}`);
+      else if (low !== null) told.push(`${title}: from ${text(low)}`);
+      else if (high !== null) told.push(`${title}: up to ${text(high)}`);
+    });
+    return told;
+  }
+
   /** The filters as words of the address. */
   write(words) {
     this.facets.forEach((facet) => {
       if (facet.hidden.size) {
-        words.append(`hide-${facet.name}`, JSON.stringify([...facet.hidden].map((k) => facet.labels[k])));
+        words.append(`hide-${facet.name}`, JSON.stringify([...facet.hidden].map((k) => facet.keys[k])));
       }
     });
     this.ranges.forEach((range) => {
@@ -92,8 +111,8 @@ class Filters {
       let named = [];
       try { named = JSON.parse(words.get(`hide-${facet.name}`) || '[]'); } catch (error) { console.info(error.message); }
       if (!Array.isArray(named)) return;
-      named.forEach((label) => {
-        const k = facet.labels.indexOf(label);
+      named.forEach((key) => {
+        const k = facet.keys.indexOf(key);
         if (k >= 0) facet.hidden.add(k);
       });
     });
@@ -105,6 +124,10 @@ class Filters {
 }
 
 const numberText = (value) => (value === null ? '' : String(value));
+const parseDay = (text) => {
+  const days = /^\d{4}-\d\d-\d\d$/.test(text || '') ? Math.floor(Date.parse(text) / 864e5) : NaN;
+  return Number.isFinite(days) ? days : null;
+};
 const parseNumber = (text) => {
   const value = text === undefined || text.trim() === '' ? NaN : Number(text);
   return Number.isFinite(value) ? value : null;

@@ -55,6 +55,8 @@ function legendPart(parent, app) {
   const foot = make('div', 'shown', null, box);
   const tally = make('output', '', null, foot);
   const clear = button('Clear filters', 'small', foot, () => filters.clear());
+  const by = make('p', 'note filters', '', box);
+  by.dir = 'auto';
   let refresh = [];
 
   function rebuild() {
@@ -73,6 +75,8 @@ function legendPart(parent, app) {
     const all = app.places.count;
     tally.textContent = filters.shown === all ? `All ${plain(all)} are shown` : `${plain(filters.shown)} of ${plain(all)} are shown`;
     clear.hidden = !filters.active;
+    const told = filters.told();
+    by.textContent = told.length ? `Filters: ${told.join('; ')}` : '';
   }
   select.addEventListener('change', () => app.show(select.value));
   filters.listeners.push(renew);
@@ -188,9 +192,11 @@ function findPart(parent, app) {
     else if (found.more) answer.textContent = `${plain(found.more)} more; type on to narrow it`;
     if (enter && found.hits.length === 1) found.hits[0].go();
   }
-  input.addEventListener('input', later(() => look(false), 250));
+  const soon = later(look, 250);
+  input.addEventListener('input', () => soon(false));
   form.addEventListener('submit', (event) => {
     event.preventDefault();
+    soon.cancel();
     look(true);
   });
   return box;
@@ -292,6 +298,7 @@ function panel(app) {
     make('p', 'note part', `Left out to keep the page small: ${sheet.left_out.join(', ')}.`, block);
   }
   if (words.cautions.length) {
+    make('p', 'governs', words.cautions[0], block);
     const list = make('ul', '', null, section(block, 'Cautions', { open: false }));
     words.cautions.forEach((caution) => make('li', '', caution, list));
   }
@@ -306,4 +313,5 @@ function panel(app) {
   };
   folder.addEventListener('click', () => app.fold(!block.classList.contains('folded')));
   app.fold(app.narrow.matches);
+  app.narrow.addEventListener('change', () => app.fold(app.narrow.matches));
 }

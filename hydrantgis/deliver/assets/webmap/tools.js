@@ -108,8 +108,10 @@ const feetText = (metres) => {
 /** Calls once for many calls in a row. */
 function later(act, wait = 150) {
   let timer = 0;
-  return () => {
+  const call = (...words) => {
     window.clearTimeout(timer);
-    timer = window.setTimeout(act, wait);
+    timer = window.setTimeout(act, wait, ...words);
   };
+  call.cancel = () => window.clearTimeout(timer);
+  return call;
 }

@@ -81,6 +81,8 @@ async function startMap(map) {
     return;
   }
   const { colors, world } = sheet;
+  // Nearer than this a step between places could be seen, and lines are too long to be painted.
+  map.setMaxZoom(22);
   map.getContainer().setAttribute('role', 'main');
   map.getContainer().setAttribute('aria-label', 'Map of hydrants. Arrow keys move it, plus and minus change its scale, Enter opens the hydrant nearest its middle.');
   [['background', 250], ['names', 420], ['extras', 440], ['hydrants', 450]].forEach(([name, z]) => {
@@ -101,7 +103,7 @@ async function startMap(map) {
   const facts = new Facts(sheet);
   const filters = new Filters(places.count);
   const app = { map, sheet, places, themes, facts, filters, onTheme: [], context: [] };
-  app.narrow = window.matchMedia('(max-width: 699px)');
+  app.narrow = window.matchMedia('(max-width: 799px)');
 
   // ---- facets, ranges, themes ---------------------------------------------------------------
 
@@ -111,7 +113,7 @@ async function startMap(map) {
     theme.order.forEach((k, place) => { theme.rank[k] = place; });
   });
   if (area) {
-    filters.addFacet('area', 'Area', area, ['No area', ...sheet.areas.names]);
+    filters.addFacet('area', 'Area', area, ['No area', ...sheet.areas.names], ['', ...sheet.areas.ids]);
   }
   function columnRange(word, title, name, type, text, parse) {
     const range = filters.addRange(word, title, (i) => {
@@ -126,7 +128,7 @@ async function startMap(map) {
   columnRange('height', 'Outlet height, in', 'outlet_height_in', 'number', numberText, parseNumber);
   columnRange('read', 'Read on', 'reading_date', 'date',
     (days) => (days === null ? '' : dayText(days)),
-    (text) => (/^\d{4}-\d\d-\d\d$/.test(text || '') ? Math.floor(Date.parse(text) / 864e5) : null));
+    parseDay);
 
   [app.theme] = themes;
   const verdicts = themes[0];
@@ -153,15 +155,23 @@ async function startMap(map) {
   let opened = -1;
   let openedId = null;
   let opener = null;
+  let printing = false;
+  const tip = L.tooltip({ sticky: true, opacity: 1, className: 'tip', direction: 'right', offset: [14, 0], interactive: false });
+
+  /** The popup has the room that the map has, beside the buttons that lie on it. */
+  function measurePopup() {
+    const size = map.getSize();
+    const [left, top] = app.narrow.matches ? [12, 64] : [56, 12];
+    const width = Math.min(400, size.x - left - 16);
+    Object.assign(popup.options, {
+      minWidth: width, maxWidth: width, autoPanPaddingTopLeft: [left, top],
+      maxHeight: Math.max(180, Math.floor(size.y * (app.narrow.matches ? 0.62 : 0.8))),
+    });
+  }
 
   function show(place, content, focus) {
-    const size = map.getSize();
-    const width = Math.min(400, Math.floor(window.innerWidth * 0.9) - 4);
-    popup.options.minWidth = width;
-    popup.options.maxWidth = width;
-    popup.options.maxHeight = Math.max(180, Math.floor(size.y * (app.narrow.matches ? 0.62 : 0.8)));
-    // On a phone the button of the legend stays clear of the popup.
-    popup.options.autoPanPaddingTopLeft = [12, app.narrow.matches ? 64 : 12];
+    measurePopup();
+    map.closeTooltip(tip);
     popup.setLatLng(place).setContent(content).openOn(map);
     const scrolled = popup.getElement().querySelector('.leaflet-popup-scrolled');
     if (scrolled) {
@@ -386,20 +396,20 @@ async function startMap(map) {
     const words = new URLSearchParams(window.location.hash.slice(1));
     reading = true;
     try {
-      const at = (words.get('at') || '').split(',').map(Number);
-      if (at.length === 3 && at.every(Number.isFinite) && Math.abs(at[0]) <= 90) {
-        moved = true;
-        map.setView([at[0], at[1]], at[2], { animate: false });
-      }
+      const at = (words.get('at') || '').split(',').map(parseNumber);
+      const placed = at.length === 3 && !at.includes(null) && Math.abs(at[0]) <= 90 && Math.abs(at[1]) <= 180;
+      moved = placed;
+      if (placed) map.setView([at[0], at[1]], at[2], { animate: false });
+      else fit();
       if (filters.ranges.some((range) => words.has(range.name))) await facts.load(['outlet_height_in', 'reading_date']);
       filters.read(words);
       filters.update();
       app.show(words.get('show') || 'verdict');
       const id = words.get('hydrant');
-      if (id !== null) {
-        const i = await rowOf(id);
-        if (i >= 0 && i !== opened) await goTo(i);
-      }
+      const i = id === null ? -1 : await rowOf(id);
+      if (i < 0) map.closePopup();
+      // With a view told it is that view which is shown; else the hydrant is gone to.
+      else if (i !== opened) await (placed ? app.open(i) : goTo(i));
     } finally {
       reading = false;
     }
@@ -408,6 +418,11 @@ async function startMap(map) {
   map.invalidateSize({ animate: false });
   fit();
   map.on('resize', fit);
+  map.on('resize', () => {
+    if (!popup.isOpen() || printing) return;
+    measurePopup();
+    popup.update();
+  });
   map.on('movestart', () => { if (!fitting) moved = true; });
   map.on('moveend', writeAddress);
   new FeetScale({ position: 'bottomleft', metric: false, maxWidth: 160 }).addTo(map);
@@ -419,13 +434,14 @@ async function startMap(map) {
 
   const reachOf = () => Math.max(hydrants.radius(map.getZoom()) * 1.25, app.narrow.matches ? 18 : 7) + 2;
   const pointLayers = () => points.filter((one) => map.hasLayer(one.layer));
-  const tip = L.tooltip({ sticky: true, opacity: 1, className: 'tip', direction: 'right', offset: [14, 0], interactive: false });
+  const hovers = window.matchMedia('(hover: hover)');
   let told = -1;
 
   map.on('mousemove', (event) => {
     const hit = app.measuring.on ? -1 : places.nearest(map, event.latlng, reachOf(), allowed);
     map.getContainer().classList.toggle('over', hit >= 0);
-    if (hit < 0) {
+    // a finger does not hover, and an open hydrant tells its name already
+    if (hit < 0 || hit === opened || !hovers.matches) {
       if (told >= 0) map.closeTooltip(tip);
       told = -1;
       return;
@@ -459,6 +475,7 @@ async function startMap(map) {
     if (near) {
       const [one, i] = near;
       await Promise.all(one.columns.map(({ column }) => column.load()));
+      map.closePopup();
       show(one.places.latLng(i), pointSheet(one, i), from !== null);
     } else if (row >= 0) {
       show(latlng, areaSheet(sheet.areas, row), false);
@@ -522,12 +539,14 @@ async function startMap(map) {
   window.addEventListener('beforeprint', () => {
     const holder = map.getContainer();
     screen = [map.getCenter(), map.getZoom(), moved];
-    const view = map.getBounds();
+    // what was not moved shows everything, on paper as on the screen, whatever the shape of the screen
+    const view = moved ? map.getBounds() : bounds();
+    printing = true;
     moved = true;
     holder.style.width = '690px';
     holder.style.height = '700px';
     map.invalidateSize({ animate: false });
-    map.fitBounds(view, { animate: false });
+    map.fitBounds(view, screen[2] ? { animate: false } : { padding: [26, 26], maxZoom: 18, animate: false });
     sheetOfPaper = compose();
   });
   window.addEventListener('afterprint', () => {
@@ -538,6 +557,7 @@ async function startMap(map) {
     map.invalidateSize({ animate: false });
     map.setView(screen[0], screen[1], { animate: false });
     [, , moved] = screen;
+    printing = false;
   });
 
   window.addEventListener('hashchange', readAddress);
