@@ -182,16 +182,17 @@ def put_result(result: Checked) -> None:
     grid(rows, right=(1,))
     put()
     put("Remedies")
-    remedies = _remedies(result.table)
-    grid(
-        [
-            (f"{REMEDY_WORDS[r]}{'' if k != k else f', {k:g} in'}", f"{n:,}")
-            for r, k, n in zip(
-                remedies["remedy"], remedies["kit_length_in"], remedies["count"], strict=True
-            )
-        ],
-        right=(1,),
-    )
+    judged = result.table["verdict"].notna() | (result.table["remedy"] != "none")
+    remedies = _remedies(result.table[judged])
+    lines = [
+        (f"{REMEDY_WORDS[r]}{'' if k != k else f', {k:g} in'}", f"{n:,}")
+        for r, k, n in zip(
+            remedies["remedy"], remedies["kit_length_in"], remedies["count"], strict=True
+        )
+    ]
+    if not judged.all():
+        lines.append(("not judged", f"{int((~judged).sum()):,}"))
+    grid(lines, right=(1,))
     put()
 
 

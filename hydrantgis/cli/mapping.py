@@ -33,7 +33,7 @@ def map_hydrants(
     background: Annotated[
         list[str] | None,
         typer.Option(
-            metavar="FILE[::LAYER]",
+            metavar="[TITLE=]FILE[::LAYER]",
             help="Lines or outlines of your own under the hydrants; several times for several.",
         ),
     ] = None,
@@ -75,7 +75,7 @@ def map_hydrants(
     \b
     Example:
       hydrantgis map --rule nfpa24-2019 --kits generic --title "Our district" --out map.html
-      hydrantgis map --background parcels.gpkg --background base.gpkg::contours
+      hydrantgis map --background Parcels=lots.gpkg --background base.gpkg::contours
       hydrantgis map --rule our-rule.toml --kits our-kits.toml --pages maps --season season.toml
     """
     from hydrantgis import job

@@ -88,7 +88,7 @@ class _Strokes:
         self.vertices = int(shapely.get_num_coordinates(self.shapes).sum())
 
 
-def fitted(layers: Sequence[Background], budget: int) -> Fitted:
+def fitted(layers: Sequence[Background], budget: int, *, beyond: bool = False) -> Fitted:
     """
     Simplify all layers alike until they fit.
 
@@ -98,6 +98,8 @@ def fitted(layers: Sequence[Background], budget: int) -> Fitted:
         In the order in which they are drawn.
     budget
         Bytes that they may take in the page together.
+    beyond
+        As `geographic` has it.
 
     Returns
     -------
@@ -116,7 +118,7 @@ def fitted(layers: Sequence[Background], budget: int) -> Fitted:
     Simplified by the method of Douglas and Peucker (1973), as GEOS has it: no vertex that is left
     out lies further from its line than the distance that is told.
     """
-    strokes = [_strokes(layer) for layer in layers]
+    strokes = [_strokes(layer, beyond=beyond) for layer in layers]
     latitude = _latitude(strokes)
     apart_m, kept = 0.0, strokes
     sent = [_sent(*pair, 1) for pair in zip(layers, kept, strict=True)]
@@ -134,8 +136,9 @@ def fitted(layers: Sequence[Background], budget: int) -> Fitted:
     return Fitted(sent=sent, told=told, size=size)
 
 
-def _strokes(layer: Background) -> _Strokes:
-    shapes = np.asarray(geographic(layer.frame, layer.title.lower()).to_numpy(), dtype=object)
+def _strokes(layer: Background, *, beyond: bool) -> _Strokes:
+    places = geographic(layer.frame, layer.title.lower(), beyond=beyond)
+    shapes = np.asarray(places.to_numpy(), dtype=object)
     kinds = shapely.get_type_id(shapes)
     there = (kinds >= 0) & ~shapely.is_empty(shapes)
     if np.isin(kinds[there], (0, 4)).any():

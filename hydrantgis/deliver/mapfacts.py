@@ -171,7 +171,11 @@ def _season(selection: pd.DataFrame, ids: pd.Series[Any]) -> list[dict[str, Any]
 
 
 def area_block(
-    areas: gpd.GeoDataFrame, table: pd.DataFrame, figures: pd.DataFrame | None
+    areas: gpd.GeoDataFrame,
+    table: pd.DataFrame,
+    figures: pd.DataFrame | None,
+    *,
+    beyond: bool = False,
 ) -> dict[str, Any]:
     """
     Outlines, names and figures of the areas, in the order of their table.
@@ -184,10 +188,12 @@ def area_block(
         The `checked` table.
     figures
         The `area_figures` table; none where it is None.
+    beyond
+        As `geographic` has it.
     """
     ids = areas["area_id"].astype("str")
     names = areas["area_title"].where(areas["area_title"].notna(), ids)
-    geometry = geographic(areas, "areas")
+    geometry = geographic(areas, "areas", beyond=beyond)
     label_x, label_y = located(geometry.representative_point())
     labels = np.column_stack([label_x, label_y]).astype(object)
     labels[np.isnan(label_x)] = None
@@ -246,7 +252,9 @@ def _rings(geometry: gpd.GeoSeries) -> dict[str, Any]:
     }
 
 
-def points_block(frame: gpd.GeoDataFrame, title: str, columns: tuple[str, ...]) -> dict[str, Any]:
+def points_block(
+    frame: gpd.GeoDataFrame, title: str, columns: tuple[str, ...], *, beyond: bool = False
+) -> dict[str, Any]:
     """
     Valves or facilities, with what is known of each.
 
@@ -258,8 +266,10 @@ def points_block(frame: gpd.GeoDataFrame, title: str, columns: tuple[str, ...]) 
         Of the layer.
     columns
         Told at a click, the first that is known as the heading.
+    beyond
+        As `geographic` has it.
     """
-    x, y = located(geographic(frame, title.lower()))
+    x, y = located(geographic(frame, title.lower(), beyond=beyond))
     there = np.flatnonzero(~np.isnan(x))
     order = there[neighbors_order(x[there].astype(np.int64), y[there].astype(np.int64))]
     known = {c.name: c for c in (*VALVES.columns, *FACILITIES.columns)}

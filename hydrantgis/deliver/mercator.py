@@ -6,13 +6,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import geopandas as gpd
 import numpy as np
+import shapely
 
 from hydrantgis.deliver.looks import places_of
 from hydrantgis.ground.errors import CRSError
 
 if TYPE_CHECKING:
-    import geopandas as gpd
     from numpy.typing import NDArray
 
 WORLD = 2**30
@@ -22,9 +23,19 @@ _HALF_M = np.pi * 6378137.0
 _LEVELS = 16
 
 
-def geographic(frame: gpd.GeoDataFrame, what: str) -> gpd.GeoSeries:
+def geographic(frame: gpd.GeoDataFrame, what: str, *, beyond: bool = False) -> gpd.GeoSeries:
     """
     The geometry in longitude and latitude.
+
+    Parameters
+    ----------
+    frame
+        In any CRS.
+    what
+        Of what, for the message.
+    beyond
+        Whether longitudes go on beyond 180 degrees, so that what lies on both sides of that
+        meridian lies together.
 
     Raises
     ------
@@ -36,7 +47,34 @@ def geographic(frame: gpd.GeoDataFrame, what: str) -> gpd.GeoSeries:
             f"the {what} have no coordinate reference system",
             do="name it when the layer is imported; none is guessed",
         )
-    return frame.geometry.to_crs(4326)
+    shapes = frame.geometry.to_crs(4326)
+    if not beyond:
+        return shapes
+    turned = shapely.transform(shapely.force_2d(shapes.to_numpy()), _east_of_greenwich)
+    return gpd.GeoSeries(turned, index=shapes.index, crs=4326)
+
+
+def _east_of_greenwich(places: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.column_stack(
+        [np.where(places[:, 0] < 0, places[:, 0] + 360, places[:, 0]), places[:, 1]]
+    )
+
+
+def beyond_180(geometry: gpd.GeoSeries) -> bool:
+    """
+    Whether places lie on both sides of the meridian of 180 degrees, nearer so than round Greenwich.
+
+    Examples
+    --------
+    >>> beyond_180(gpd.GeoSeries(gpd.points_from_xy([179.9, -179.9], [-16.8, -16.8]), crs=4326))
+    True
+    """
+    lon, _ = places_of(geometry)
+    lon = lon[np.isfinite(lon)]
+    if not len(lon):
+        return False
+    east = np.where(lon < 0, lon + 360, lon)
+    return bool(np.ptp(lon) > 180 and np.ptp(east) < np.ptp(lon))
 
 
 def steps(

@@ -28,7 +28,7 @@ from hydrantgis.deliver.looks import (
     share_in_words,
 )
 from hydrantgis.deliver.mapfacts import MapFacts, area_block, area_codes, facts_of, points_block
-from hydrantgis.deliver.mercator import WORLD, geographic, located, neighbors_order
+from hydrantgis.deliver.mercator import WORLD, beyond_180, geographic, located, neighbors_order
 from hydrantgis.deliver.offline import Markup, OfflineMap, Tiles, steady_page
 from hydrantgis.deliver.packing import packed_whole, size_of
 from hydrantgis.deliver.themes import themes_of
@@ -163,7 +163,8 @@ def web_map(
     left out, the least asked for first, and the page says which.
     """
     table = CHECKED.conform(checked)
-    x, y = located(geographic(checked, "hydrants"))
+    beyond = beyond_180(geographic(checked, "hydrants"))
+    x, y = located(geographic(checked, "hydrants", beyond=beyond))
     on_map = np.flatnonzero(~np.isnan(x))
     order = on_map[neighbors_order(x[on_map].astype(np.int64), y[on_map].astype(np.int64))]
     placed = np.column_stack([x[order], y[order]]).astype(np.int64)
@@ -175,7 +176,7 @@ def web_map(
         table, today=today, selection=selection,
         flow_gpm=None if flow is None else flow.to_numpy(dtype=np.float64, na_value=np.nan),
     )  # fmt: skip
-    lines = fitted([*backgrounds, *_own_lines(mains, streets)], background_budget)
+    lines = fitted([*backgrounds, *_own_lines(mains, streets)], background_budget, beyond=beyond)
     count = counts(table["verdict"])
     sheet: dict[str, Any] = {
         "words": {
@@ -194,11 +195,11 @@ def web_map(
         "x": packed_whole(placed[:, 0]),
         "y": packed_whole(placed[:, 1]),
         "themes": [_sent(theme, order) for theme in themes],
-        "areas": None if areas is None else area_block(areas, table, area_figures),
+        "areas": None if areas is None else area_block(areas, table, area_figures, beyond=beyond),
         "area": None if areas is None else area_codes(areas, drawn["area_id"]),
         "lines": lines.sent,
         "points": [
-            points_block(frame, title, columns)
+            points_block(frame, title, columns, beyond=beyond)
             for frame, title, columns in (
                 (valves, "Valves", ("valve_id", "size_in", "valve_use", "turns", "status")),
                 (facilities, "Facilities",

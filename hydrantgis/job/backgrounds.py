@@ -4,6 +4,7 @@ Layers of a user's own under the hydrants of a map: parcels, contours, anything 
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import geopandas as gpd
@@ -16,8 +17,8 @@ if TYPE_CHECKING:
 
     from hydrantgis.deliver.background import Background
 
-_OF_LAYER = "::"
-_COLORS = ("#b7a98c", "#a3b59a", "#b3a2bb", "#9fb0b8")
+_OF_LAYER, _TITLED = "::", "="
+_COLORS = ("#a08a5b", "#7f9a72", "#957ba3", "#6f8b98")
 _NAMES = ("street_title", "name", "fullname", "full_name", "street", "streetname", "st_name")
 
 
@@ -28,7 +29,8 @@ def read_backgrounds(sources: Sequence[str], *, crs: str | None = None) -> list[
     Parameters
     ----------
     sources
-        Files; `FILE::LAYER` where a file has several layers.
+        Files; `FILE::LAYER` where a file has several layers, and `TITLE=FILE` to call it otherwise
+        than the file does.
     crs
         Of those that say none.
 
@@ -47,7 +49,10 @@ def read_backgrounds(sources: Sequence[str], *, crs: str | None = None) -> list[
 def _read(text: str, crs: str | None, color: str) -> Background:
     from hydrantgis.deliver.background import Background, names_of
 
-    path, _, wanted = text.partition(_OF_LAYER)
+    title, _, rest = text.rpartition(_TITLED)
+    if Path(text.partition(_OF_LAYER)[0]).exists():
+        title, rest = "", text
+    path, _, wanted = rest.partition(_OF_LAYER)
     with opened(path) as source:
         names = [layer.name for layer in source.layers]
         found = [layer for layer in source.layers if layer.name == wanted or not wanted]
@@ -75,5 +80,9 @@ def _read(text: str, crs: str | None, color: str) -> Background:
     named = {str(field).lower(): str(field) for field in rows.columns}
     field = next((named[name] for name in _NAMES if name in named), "")
     return Background(
-        title=found[0].name, frame=rows, names=names_of(rows, field), color=color, width=1.0
+        title=title or found[0].name,
+        frame=rows,
+        names=names_of(rows, field),
+        color=color,
+        width=1.0,
     )

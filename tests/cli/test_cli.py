@@ -226,6 +226,8 @@ def test_a_map_has_layers_of_ones_own_under_the_hydrants(
     code, out, _ = run(capsys, *words, "--background", f"{parcels}::parcels")
     assert code == 0
     assert re.search(r"parcels: 6 lines, \d+ kB", out)
+    named = run(capsys, *words, "--background", f"Lots, 2026={parcels}::parcels")[1]
+    assert "Lots, 2026: 6 lines" in named
     assert "opens without a network" in out
     small = ("--background", f"{parcels}::parcels", "--background-mb", "0.01")
     assert "parcels: 6 lines" in run(capsys, *words, *small)[1]

@@ -5,14 +5,16 @@ from __future__ import annotations
 import subprocess
 from urllib.parse import quote
 
+import geopandas as gpd
+import numpy as np
 import pandas as pd
 import pytest
 import shapely
 
 from hydrantgis.deliver.webmap import web_map
 
-from .conftest import PHONE
-from .district import WORDS, areas, district
+from .conftest import PHONE, hydrant_words
+from .district import CRS, WORDS, areas, district
 
 PAINTED = """() => [...document.querySelectorAll('.leaflet-hydrants-pane canvas')]
   .reduce((sum, one) => {
@@ -175,3 +177,56 @@ def test_the_head_of_a_hydrant_with_few_facts_stands_in_its_popup(screens):
     head = page.locator(".fact-head").bounding_box()
     whole = page.locator(".leaflet-popup-content-wrapper").bounding_box()
     assert head["y"] == pytest.approx(whole["y"], abs=3)
+
+
+def test_a_district_on_both_sides_of_the_meridian_of_180_degrees_lies_together(screens):
+    lon = [179.98, 179.99, -179.99, -179.98]
+    checked = district(4).drop(columns="geometry")
+    checked = gpd.GeoDataFrame(checked, geometry=gpd.points_from_xy(lon, [-16.8] * 4), crs=4326)
+    halves = [shapely.box(179.9, -16.9, 180, -16.7), shapely.box(-180, -16.9, -179.9, -16.7)]
+    both = gpd.GeoDataFrame(
+        {"area_id": ["A1"], "area_title": ["Mill"]}, geometry=[shapely.MultiPolygon(halves)],
+        crs=4326,
+    )  # fmt: skip
+    figure_map = web_map(checked, words=WORDS, areas=both)
+    page = screens.map(figure_map, hydrant_words("TB-3"))
+    assert page.locator(".fact-foot .place").inner_text() == "-16.800000, -179.980000"
+    page = screens.map(figure_map)
+    assert page.locator("html").get_attribute("data-drawn") == "4"
+    page.click("#list > summary")
+    page.wait_for_selector("#list .hit")
+    with page.expect_download() as download:
+        page.click("text=Save as CSV")
+    rows = download.value.path().read_text(encoding="utf-8-sig").splitlines()[1:]
+    assert sorted(float(row.split(",")[-2]) for row in rows) == pytest.approx(
+        [-179.99, -179.98, 179.98, 179.99], abs=1e-6
+    )
+
+
+def test_each_of_two_hydrants_at_one_place_is_reached(screens):
+    checked = district(2, outlet_height_in=15.0)
+    checked = checked.set_geometry(gpd.points_from_xy([1_304_000] * 2, [253_000] * 2, crs=CRS))
+    page = screens.map(web_map(checked, words=WORDS))
+    box = page.locator(".folium-map").bounding_box()
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    page.wait_for_selector(".fact-head")
+    first = page.locator(".fact-head h2").inner_text()
+    assert page.locator(".several").inner_text().startswith("1 of 2") or "2 of 2" in (
+        page.locator(".several").inner_text()
+    )
+    page.click("text=Next of them")
+    page.wait_for_timeout(300)
+    assert {first, page.locator(".fact-head h2").inner_text()} == {"TB-0", "TB-1"}
+
+
+def test_names_of_areas_lie_where_they_cover_few_marks(screens):
+    """The south of the area is full of hydrants; its name moves to the empty north."""
+    rng = np.random.default_rng(5)
+    checked = district(400)
+    points = gpd.points_from_xy(
+        rng.uniform(1_300_000, 1_309_000, 400), rng.uniform(250_000, 254_500, 400), crs=CRS
+    )
+    page = screens.map(web_map(checked.set_geometry(points), words=WORDS, areas=areas("Mill")))
+    page.wait_for_timeout(400)
+    name, frame = (page.locator(s).bounding_box() for s in (".area-name", ".folium-map"))
+    assert name["y"] + name["height"] < frame["y"] + frame["height"] / 2

@@ -14,8 +14,39 @@ async function readAreas(sent, world) {
   return rings;
 }
 
+/** Whether a place lies within rings, by how often a line to the east crosses them. */
+function within(rings, lat, lng) {
+  let inside = false;
+  rings.forEach((ring) => {
+    for (let i = 0, j = ring.length - 1; i < ring.length; j = i, i += 1) {
+      const [[y1, x1], [y2, x2]] = [ring[i], ring[j]];
+      if ((y1 > lat) !== (y2 > lat) && lng < (x2 - x1) * (lat - y1) / (y2 - y1) + x1) inside = !inside;
+    }
+  });
+  return inside;
+}
+
+/** Where in an area a name of that size covers the fewest marks: there, or at one of 9 by 9 places. */
+function clearPlace(map, places, rings, bounds, first, [wide, high]) {
+  const covered = (latlng) => {
+    const at = map.project(latlng);
+    return places.countIn(map, at.x - wide / 2, at.y - high / 2, at.x + wide / 2, at.y + high / 2);
+  };
+  let [best, least] = [first, covered(first)];
+  const [south, west] = [bounds.getSouth(), bounds.getWest()];
+  const [tall, broad] = [bounds.getNorth() - south, bounds.getEast() - west];
+  for (let r = 1; r < 10 && least > 0; r += 1) {
+    for (let c = 1; c < 10 && least > 0; c += 1) {
+      const latlng = [south + tall * r / 10, west + broad * c / 10];
+      const count = within(rings, ...latlng) ? covered(latlng) : Infinity;
+      if (count < least) [best, least] = [latlng, count];
+    }
+  }
+  return best;
+}
+
 /** The layer of outlines, with names where there is room for them. */
-function areaLayer(map, sent, rings, world, color, clicked) {
+function areaLayer(map, sent, rings, world, color, places, clicked) {
   const group = L.layerGroup();
   const names = [];
   const canvas = L.canvas({ padding: 0.4 });
@@ -31,15 +62,18 @@ function areaLayer(map, sent, rings, world, color, clicked) {
     const name = L.tooltip({ permanent: true, direction: 'center', pane: 'names', className: 'area-name', opacity: 1, interactive: false });
     name.setLatLng(latLngOf(at[0], at[1], world)).setContent(make('span', '', sent.names[row]));
     group.addLayer(name);
-    names.push([name, outline.getBounds()]);
+    names.push([name, outline.getBounds(), latLngOf(at[0], at[1], world), shape]);
   });
   function thin() {
-    names.forEach(([name, bounds]) => {
+    names.forEach(([name, bounds, first, shape]) => {
       const element = name.getElement();
       if (!element) return;
-      element.classList.remove('tight');
       const room = map.project(bounds.getNorthEast()).x - map.project(bounds.getSouthWest()).x;
-      element.classList.toggle('tight', element.offsetWidth > room);
+      const tight = element.offsetWidth > room;
+      element.classList.toggle('tight', tight);
+      if (tight) return;
+      const size = [element.offsetWidth + 8, element.offsetHeight + 6];
+      name.setLatLng(clearPlace(map, places, shape, bounds, first, size));
     });
   }
   map.on('zoomend', thin);
@@ -72,6 +106,8 @@ function areaTable(sent, parent, goTo) {
   box.tabIndex = 0;
   box.setAttribute('role', 'region');
   box.setAttribute('aria-label', 'Figures by area');
+  const hint = make('p', 'note', 'More figures to the right: scroll sideways.', parent);
+  parent.addEventListener('toggle', () => { hint.hidden = box.scrollWidth <= box.clientWidth; });
   const table = make('table', '', null, box);
   const head = make('tr', '', null, make('thead', '', null, table));
   make('th', '', 'Area', head).scope = 'col';

@@ -49,7 +49,7 @@ class Facts {
     const sd = get('height_sd_in');
     const known = (parts) => parts.filter((part) => part !== null).join(', ') || null;
     const written = (value, unit) => {
-      const text = typeof value === 'number' ? plain(value) : value;
+      const text = typeof value === 'number' ? plain(value) : spoken(value);
       return text !== null && unit ? `${text} ${unit}` : text;
     };
     const extra = (wanted) => this.extra.filter(({ name }) => wanted(name))
@@ -59,27 +59,37 @@ class Facts {
       [...extra((name) => name === 'address'), ['Area', this.area(i)]],
       [
         ['Outlet height', height === null ? 'not measured' : `${plain(height)}${spread}`],
-        ['Basis', get('height_basis')],
+        ['Basis', spoken(get('height_basis'))],
         ['Read on', get('reading_date')],
         ['Window', windowText(get('window_lo_in'), get('window_hi_in'))],
         ['P inside', probabilityText(get('p_inside'))],
         ['Flange', known([measure(get('flange_height_in'), 'in'), get('flange_verdict')])],
       ],
       [
-        ['Remedy', get('remedy')],
-        ['Reason', get('remedy_reason')],
+        ['Remedy', spoken(REMEDIES[get('remedy')] ?? get('remedy'))],
+        ['Reason', reasonText(get('remedy_reason'))],
         ['Kit', known([get('kit_id'), measure(get('kit_length_in'), 'in')])],
         ['Raise', measure(get('raise_in'), 'in')],
         ['Outlet after', measure(get('outlet_height_after_in'), 'in')],
         ['Flange after', measure(get('flange_height_after_in'), 'in')],
         ['Bury', changeText(get('bury_ft'), get('bury_after_ft'), 'ft')],
-        ['Extension', measure(get('installed_extension_in'), 'in')],
+        ['Extension', get('installed_extension_in') === 0 ? 'none' : measure(get('installed_extension_in'), 'in')],
       ],
       extra((name) => name.startsWith('season:')),
       extra((name) => name !== 'address' && !name.startsWith('season:')),
     ].map((part) => part.filter(([, text]) => text !== null && text !== '')).filter((p) => p.length);
   }
 }
+
+/** What the words of the tables are called where people read them. */
+const REMEDIES = {
+  extend: 'extend', exchange: 'exchange the kit', remove: 'take the kit out', lower: 'lower',
+  regrade: 'raise the ground', replace: 'replace', measure: 'measure', review: 'review', none: 'nothing to do',
+};
+const spoken = (text) => (/^[a-z]+(_[a-z]+)+$/.test(text ?? '') ? text.replaceAll('_', ' ') : text);
+
+/** A reason without the code that stands before its sentence. */
+const reasonText = (text) => (text === null ? null : text.replace(/^[a-z]+(-[a-z]+)*: (?=\S)/, ''));
 
 function windowText(low, high) {
   if (low !== null && high !== null) return `${plain(low)} to ${plain(high)} in`;
@@ -158,7 +168,9 @@ function factTable(parts, parent) {
   }));
 }
 
-const placeText = ([lat, lng]) => `${lat.toFixed(6)}, ${lng.toFixed(6)}`;
+/** A longitude as it is written; on the map it may go on beyond 180 degrees. */
+const asWritten = (lng) => (lng > 180 ? lng - 360 : lng);
+const placeText = ([lat, lng]) => `${lat.toFixed(6)}, ${asWritten(lng).toFixed(6)}`;
 
 /** What a click on a hydrant shows. `looks` are the mark of the theme shown, and that of the verdict. */
 function hydrantSheet(facts, i, latlng, look, verdict) {

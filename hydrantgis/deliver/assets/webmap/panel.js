@@ -137,9 +137,13 @@ function filterPart(parent, app) {
     let refresh = null;
     function renew() {
       if (fold.open && !refresh) {
-        refresh = facet.labels.map((label, k) => (facet.totals[k] ? classSwitch(list, {
-          look: theme ? theme.looks[k] : null, label, total: facet.totals[k], facet, k, filters,
-        }) : () => {}));
+        // classes of a theme have an order of their own; areas are looked for by name
+        const by = new Intl.Collator('en', { numeric: true });
+        const order = facet.labels.map((_, k) => k).filter((k) => facet.totals[k]);
+        if (!theme) order.sort((a, b) => by.compare(facet.labels[a], facet.labels[b]));
+        refresh = order.map((k) => classSwitch(list, {
+          look: theme ? theme.looks[k] : null, label: facet.labels[k], total: facet.totals[k], facet, k, filters,
+        }));
       }
       if (refresh) refresh.forEach((one) => one());
       const off = facet.labels.filter((_, k) => facet.hidden.has(k) && facet.totals[k]).length;

@@ -57,12 +57,22 @@ class Places {
     this.y = y;
     const { right, bottom } = this.cells;
     /**
-     * Steps between neighbours, were they spread evenly over the box or along its longer side. Hydrants
-     * do not stand nearer to each other than the least, however near two of them are recorded.
+     * Steps between neighbours, were they spread evenly over the box or along its longer side; but where
+     * few lie far off, those of the others. Hydrants do not stand nearer to each other than the least,
+     * however near two of them are recorded.
      */
-    this.spread = x.length > 1
-      ? Math.max(Math.sqrt((right + 1) * (bottom + 1) / x.length), Math.max(right, bottom) / x.length, LEAST_SPREAD)
-      : Infinity;
+    const even = Math.max(Math.sqrt((right + 1) * (bottom + 1) / x.length), Math.max(right, bottom) / x.length);
+    this.spread = x.length > 1 ? Math.max(Math.min(even, 2 * this.middleStep()), LEAST_SPREAD) : Infinity;
+  }
+
+  /** The middle of the ways from one point to the next: they travel so that these are near. */
+  middleStep() {
+    const every = Math.max(1, Math.floor(this.x.length / 20000));
+    const steps = [];
+    for (let i = 1; i < this.x.length; i += every) {
+      steps.push(Math.hypot(this.x[i] - this.x[i - 1], this.y[i] - this.y[i - 1]));
+    }
+    return steps.sort((a, b) => a - b)[Math.floor(steps.length / 2)];
   }
 
   static async of(sent, world) {
@@ -95,6 +105,29 @@ class Places {
       if (away < reach) [reach, hit] = [away, i];
     });
     return hit;
+  }
+
+  /** All rows that `allowed` takes within a few pixels of one, itself the first. */
+  beside(map, i, pixels, allowed) {
+    const reach = pixels / pixelsOfStep(map.getZoom(), this.world);
+    const rows = [];
+    const [x, y] = [this.x[i], this.y[i]];
+    this.cells.within(x - reach, y - reach, x + reach, y + reach, (k) => {
+      if (k !== i && allowed(k) && Math.hypot(this.x[k] - x, this.y[k] - y) <= reach) rows.push(k);
+    });
+    return [i, ...rows.sort((a, b) => a - b)];
+  }
+
+  /** How many points lie in a box of pixels, at the zoom of the map. */
+  countIn(map, left, top, right, bottom) {
+    const scale = pixelsOfStep(map.getZoom(), this.world);
+    const [x0, x1] = [left, right].map((v) => v / scale - this.origin[0]);
+    const [y0, y1] = [top, bottom].map((v) => v / scale - this.origin[1]);
+    let count = 0;
+    this.cells.within(x0, y0, x1, y1, (i) => {
+      if (this.x[i] >= x0 && this.x[i] <= x1 && this.y[i] >= y0 && this.y[i] <= y1) count += 1;
+    });
+    return count;
   }
 
   /** Rows within bounds that `allowed` takes. */

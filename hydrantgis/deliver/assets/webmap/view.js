@@ -182,13 +182,24 @@ async function startMap(map) {
     if (focus) content.querySelector('h2').focus({ preventScroll: true });
   }
 
-  app.open = async (i, from = null) => {
+  /** Opens a hydrant; `group` are those at one place, so that each of them can be reached. */
+  app.open = async (i, from = null, group = null) => {
     await facts.load();
     const place = places.latLng(i);
+    const here = group || places.beside(map, i, 2, allowed);
     if (app.narrow.matches) app.fold(true);
     if (!map.getBounds().contains(place)) map.panTo(place, { animate: false });
     const { theme } = app;
-    show(place, hydrantSheet(facts, i, place, theme.looks[theme.codes[i]], verdicts.looks[verdicts.codes[i]]), from !== null);
+    const content = hydrantSheet(facts, i, place, theme.looks[theme.codes[i]], verdicts.looks[verdicts.codes[i]]);
+    if (here.length > 1) {
+      const k = here.indexOf(i);
+      const line = make('p', 'several', `${k + 1} of ${here.length} hydrants at this place`);
+      // later: a button that is gone before its click has passed looks like a click on the map
+      const next = () => app.open(here[(k + 1) % here.length], from || opener || map.getContainer(), here);
+      button('Next of them', 'copy', line, () => window.setTimeout(next, 0));
+      content.querySelector('.fact-head').after(line);
+    }
+    show(place, content, from !== null);
     ring.setLatLng(place).addTo(map);
     [opened, opener] = [i, from];
     openedId = facts.at('hydrant_id', i);
@@ -289,7 +300,7 @@ async function startMap(map) {
       const [lat, lng] = places.latLng(i);
       return [
         ...names.map((name) => facts.at(name, i)), verdicts.looks[verdicts.codes[i]].value || null,
-        ...facts.extra.map(({ column }) => column.at(i)), Number(lng.toFixed(7)), Number(lat.toFixed(7)),
+        ...facts.extra.map(({ column }) => column.at(i)), Number(asWritten(lng).toFixed(7)), Number(lat.toFixed(7)),
       ];
     });
     saveFile('hydrants-in-view.csv', 'text/csv;charset=utf-8', csvText(titles, rows));
@@ -310,7 +321,7 @@ async function startMap(map) {
   }));
   let clickedArea = -1;
   if (rings) {
-    const layer = areaLayer(map, sheet.areas, rings, world, colors.boundary, (row) => { clickedArea = row; });
+    const layer = areaLayer(map, sheet.areas, rings, world, colors.boundary, places, (row) => { clickedArea = row; });
     app.context.push({
       title: 'Areas', count: sheet.areas.names.length, on: true, layer,
       swatch: (line) => swatch(line, { color: colors.boundary, width: 2, dash: [11, 3, 3, 3] }),
@@ -397,7 +408,7 @@ async function startMap(map) {
     reading = true;
     try {
       const at = (words.get('at') || '').split(',').map(parseNumber);
-      const placed = at.length === 3 && !at.includes(null) && Math.abs(at[0]) <= 90 && Math.abs(at[1]) <= 180;
+      const placed = at.length === 3 && !at.includes(null) && Math.abs(at[0]) <= 90 && Math.abs(at[1]) <= 360;
       moved = placed;
       if (placed) map.setView([at[0], at[1]], at[2], { animate: false });
       else fit();
