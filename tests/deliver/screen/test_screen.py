@@ -105,6 +105,12 @@ def test_the_address_opens_a_hydrant_with_its_facts(screens):
     assert "3.5 \u2192 4.5 ft" in table
 
 
+def test_the_button_that_closes_is_not_covered(screens):
+    page = screens.map(web_map(district(12), words=WORDS), hydrant_words("TB-1"))
+    page.click(".leaflet-popup-close-button", timeout=3000)
+    page.wait_for_selector(".fact-head", state="detached")
+
+
 def test_an_address_that_names_no_hydrant_opens_nothing(screens):
     page = screens.map(web_map(district(12), words=WORDS), hydrant_words("none"))
     assert page.locator(".fact-head").count() == 0

@@ -30,7 +30,12 @@ function within(rings, lat, lng) {
 function clearPlace(map, places, rings, bounds, first, [wide, high]) {
   const covered = (latlng) => {
     const at = map.project(latlng);
-    return places.countIn(map, at.x - wide / 2, at.y - high / 2, at.x + wide / 2, at.y + high / 2);
+    const [left, right, top, bottom] = [at.x - wide / 2, at.x + wide / 2, at.y - high / 2, at.y + high / 2];
+    const outside = [[left, top], [right, top], [left, bottom], [right, bottom]].filter((corner) => {
+      const { lat, lng } = map.unproject(corner);
+      return !within(rings, lat, lng);
+    }).length;
+    return places.countIn(map, left, top, right, bottom) + outside;
   };
   let [best, least] = [first, covered(first)];
   const [south, west] = [bounds.getSouth(), bounds.getWest()];
