@@ -15,20 +15,12 @@ from hydrantgis.intake.words import IntakeWords
 from hydrantgis.job import (
     beside,
     bring_in,
-    budget_curve,
     check,
-    draw_map,
+    deliver_all,
     keep_standards,
     load_season,
-    plan,
-    plan_season,
     quiet,
-    write_area_maps,
-    write_index,
-    write_report,
-    write_season,
-    write_sheets,
-)
+)  # fmt: skip
 from hydrantgis.register.store import Register
 
 if TYPE_CHECKING:
@@ -74,8 +66,6 @@ def run(
     checked, season, paths, intakes
         Results, the files that were written, and what each source brought.
     """
-    from hydrantgis.deliver.webmap import save_map
-
     data, place = folder(), Path(out)
     place.mkdir(parents=True, exist_ok=True)
     register = place / "register.gpkg"
@@ -97,28 +87,12 @@ def run(
         intakes.append((f"{source.name} as {kind}", intake))
     keep_standards(register, rule=str(data / "rule.toml"), kits=str(data / "kits.toml"), now=TIME)
     checked = check(register, command="hydrantgis demo", tell=tell)
-    checked.write(place / "checked.gpkg")
-    season = plan(checked)
-    planned = plan_season(checked, load_season(data / "season.toml"), tell=tell)
-    curve = budget_curve(planned, tell=tell)
-    tell("season lists")
-    written = write_season(season, place, result=checked, planned=planned, curve=curve)
-    tell("map")
-    save_map(draw_map(checked, title=TITLE, planned=planned), place / "map.html")
-    tell("area maps")
-    written += write_area_maps(checked, season, place, planned=planned, title=TITLE)
-    tell("job sheets and notices")
-    written += write_sheets(checked, season, place, planned=planned)
-    written += write_report(
-        checked, place, season=season, planned=planned, curve=curve, register=register,
-        title=TITLE, tell=tell,
+    done = deliver_all(
+        checked, place, words=load_season(data / "season.toml"), register=register, title=TITLE,
+        tell=tell,
     )  # fmt: skip
-    paths = [
-        register, beside(register, "exceptions"), place / "checked.gpkg", place / "map.html",
-        *written,
-    ]  # fmt: skip
-    paths.append(write_index(place, checked, season=season, planned=planned, title=TITLE))
-    return checked, season, paths, intakes
+    paths = [register, beside(register, "exceptions"), *done.paths]
+    return checked, done.season, paths, intakes
 
 
 def _clear(register: Path, data: Path) -> None:

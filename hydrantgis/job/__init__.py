@@ -16,6 +16,7 @@ from hydrantgis.job.backgrounds import read_backgrounds
 from hydrantgis.job.bringing import beside, bring_in
 from hydrantgis.job.budgets import budget_curve
 from hydrantgis.job.checking import Checked, check
+from hydrantgis.job.delivering import Delivered, deliver_all
 from hydrantgis.job.explaining import Explained, explain
 from hydrantgis.job.foretelling import Foretold, scenario
 from hydrantgis.job.heights import SHOT_RADIUS_FT
@@ -31,12 +32,12 @@ from hydrantgis.job.sweeping import Swept, sweep, windows_of
 from hydrantgis.job.versus import Versus, compare_plans
 
 __all__ = [
-    "FROM_METADATA", "FROM_SHOTS", "SHOT_RADIUS_FT", "Adopted", "Checked", "Explained",
-    "Foretold", "IntakeWords", "Planned", "Report", "Surfaced", "Swept", "Versus", "Wanted",
-    "adopt", "adopt_book", "area_jobs", "beside", "bring_in", "bring_surface", "budget_curve",
-    "check", "compare_plans", "draw_area_maps", "draw_map", "explain", "keep_standards",
-    "load_season", "map_words", "plan", "plan_season", "quiet", "read_backgrounds", "report",
-    "save_report", "scenario", "sheet_book", "standards_for", "sweep", "the_time", "windows_of",
-    "write_area_maps", "write_index", "write_report", "write_season", "write_sheet_book",
-    "write_sheets",
+    "FROM_METADATA", "FROM_SHOTS", "SHOT_RADIUS_FT", "Adopted", "Checked", "Delivered",
+    "Explained", "Foretold", "IntakeWords", "Planned", "Report", "Surfaced", "Swept", "Versus",
+    "Wanted", "adopt", "adopt_book", "area_jobs", "beside", "bring_in", "bring_surface",
+    "budget_curve", "check", "compare_plans", "deliver_all", "draw_area_maps", "draw_map",
+    "explain", "keep_standards", "load_season", "map_words", "plan", "plan_season", "quiet",
+    "read_backgrounds", "report", "save_report", "scenario", "sheet_book", "standards_for",
+    "sweep", "the_time", "windows_of", "write_area_maps", "write_index", "write_report",
+    "write_season", "write_sheet_book", "write_sheets",
 ]  # fmt: skip
