@@ -22,7 +22,9 @@ if TYPE_CHECKING:
 _NO_DAY = "day to come"
 _OPENING = {
     "fire department": "The hydrants below go out of service for work on their height. As long as "
-    "one is out it carries a tag. Please plan with the hydrant that stands in.",
+    "one is out it carries a tag. Please plan with the hydrant that stands in, and see on site "
+    "that it is usable: (low) marks one whose outlet is below its window, where a hose may be hard "
+    "to couple.",
     "customers": "We work on the hydrants below, so that they stand at the height at which the "
     "fire department can use them. While the work lasts they give no water.",
 }
@@ -59,8 +61,10 @@ def notices_pdf(book: SheetBook) -> bytes:
     """
     facts = {str(row["hydrant_id"]): row for row in w.records(book.rows)}
     told = book.notices
-    out = told[told["told_to"] == "fire department"].sort_values(
-        ["out_on", "area_id", "hydrant_id"], kind="stable", na_position="last"
+    out = told[told["told_to"] == "fire department"]
+    hours = out["hydrant_id"].map(lambda name: facts[str(name)]["out_from"])
+    out = out.assign(out_from=hours.astype("string")).sort_values(
+        ["out_on", "out_from", "area_id", "hydrant_id"], kind="stable", na_position="last"
     )
     by = ["told_to", "area_id", "out_on"]
     groups = told.groupby(by, sort=False, dropna=False)
@@ -104,7 +108,7 @@ def _letter(frame: pd.DataFrame, facts: Mapping[str, Row]) -> dict[str, Any]:
         "to": f"the {to}" if to == "fire department" else f"our customers, {where}",
         "mark": f"{to}, {where}, {day}",
         "tell_by": f"to be sent by {send_by}" if send_by else "",
-        "subject": f"{many} out of service, {where}, {day}",
+        "subject": f"{many} out of service, {where},", "day": day,
         "opening": _OPENING[to], "lines": lines, "closing": _CLOSING[to],
         "back_head": "Back in service, to be sent when it is so",
         "back": [w.words_of(line, 260) for line in frame["back_line"]]

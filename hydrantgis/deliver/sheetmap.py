@@ -28,8 +28,13 @@ _MAIN = ('stroke="#000" stroke-width="0.8" stroke-dasharray="4 2.4"',)
 _WAY = ('stroke="#000" stroke-width="1.3" stroke-dasharray="1.5 2.4" stroke-linecap="round"',)
 
 
-def _name_streets(canvas: Canvas, names: NDArray[np.object_], cut: NDArray[np.object_]) -> None:
-    """Each name once, along the longest piece of its street."""
+def _name_streets(
+    canvas: Canvas,
+    names: NDArray[np.object_],
+    cut: NDArray[np.object_],
+    offs_pt: tuple[float, ...] = (0.0, _ASIDE_PT, -_ASIDE_PT),
+) -> None:
+    """Each name once, along the longest piece of its street, so far off it, the first best."""
     parts, of = shapely.get_parts(cut, return_index=True)
     lengths = shapely.length(parts)
     said: set[str] = set()
@@ -37,7 +42,7 @@ def _name_streets(canvas: Canvas, names: NDArray[np.object_], cut: NDArray[np.ob
         name = names[of[place]]
         if not name or str(name) in said or lengths[place] * canvas.scale < 40:
             continue
-        for share, off in product((0.5, 0.3, 0.7, 0.15, 0.85), (0.0, _ASIDE_PT, -_ASIDE_PT)):
+        for share, off in product((0.5, 0.3, 0.7, 0.15, 0.85), offs_pt):
             along = [
                 shapely.line_interpolate_point(parts[place], share + step, normalized=True)
                 for step in (-0.1, 0.0, 0.1)
@@ -149,7 +154,8 @@ def valve_map(
         if row not in own:
             spot = canvas.page(backdrop.valves[row][None])[0]
             canvas.label(str(backdrop.valve_ids[row]), spot, "hydrant")
-    _name_streets(canvas, backdrop.street_names[rows], cut)
+    # A main mostly lies in its street: a name on the line would hide the dashes.
+    _name_streets(canvas, backdrop.street_names[rows], cut, (_ASIDE_PT, -_ASIDE_PT, 0.0))
     return canvas.drawn()
 
 

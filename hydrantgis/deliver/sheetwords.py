@@ -200,11 +200,12 @@ def beside(row: Row, rule: HeightRule) -> list[dict[str, Any]]:
 
 
 def stand_in(row: Row) -> str:
-    """The nearest other hydrant that is in service, in words."""
+    """The nearest other hydrant that is in service, in words; `(low)` where its outlet is."""
     if _missing(row["other_id"]):
         return "none known"
     where = f"{number(row['other_ft'], 0)} ft {words_of(row['other_direction'])}"
-    return f"{words_of(row['other_id'], 20)}, {where}"
+    low = " (low)" if row["other_verdict"] == "low" else ""
+    return f"{words_of(row['other_id'], 20)}, {where}{low}"
 
 
 def alternatives(tried: Sequence[Row]) -> dict[str, Any] | None:
@@ -270,6 +271,8 @@ def torque(row: Row, kits: KitCatalogue, default: KitCatalogue) -> tuple[list[li
     known = kits if kits.joints else default
     lines = []
     for joint in known.joints:
+        if row["remedy"] in ("remove", "replace") and "extension" in joint.joint.lower():
+            continue
         low, high = joint.least_torque_lbf_ft, joint.most_torque_lbf_ft
         span = "see the maker's sheet"
         if low is not None and high is not None:

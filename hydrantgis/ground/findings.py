@@ -367,7 +367,7 @@ CODES: dict[str, Kind] = {
         _N, "whether a kit is in the hydrant is not recorded; judged as having none", "record it"
     ),
     "bury-beyond-torque-range": Kind(
-        _N, "the bury becomes longer than 5 ft, for which AWWA C502-18, 4.5.5 states no torque",
+        _N, "the bury is then longer than 5 ft, for which AWWA C502-18, 4.5.5 states no torque",
         "ask the maker",
     ),
     "allowance-area-unknown": Kind(

@@ -118,6 +118,8 @@ def sheet_book(
     ).assign(
         height_basis=rows["hydrant_id"].map(basis), batch=batches(rows), mind=_mind(rows)
     )  # fmt: skip
+    verdicts = result.table["verdict"].set_axis(hydrants["hydrant_id"])
+    whole["other_verdict"] = whole["other_id"].map(verdicts)
     backdrop = Backdrop.of(hydrants, result.valves, result.streets, result.mains)
     places = xy(rows.geometry)
     default = load_kits("generic")

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 def notices(calendar: pd.DataFrame, words: SeasonWords) -> pd.DataFrame:
     """
-    The `notices` table of a calendar, by addressee, area, day and hydrant.
+    The `notices` table of a calendar, by addressee, area, day and hour.
 
     Parameters
     ----------
@@ -49,8 +49,8 @@ def notices(calendar: pd.DataFrame, words: SeasonWords) -> pd.DataFrame:
         for who, ahead in days.items()
     ]  # fmt: skip
     told = pd.concat(parts)
-    order = ["told_to", "area_id", "out_on", "out_line"]
-    told = told.sort_values(order, ascending=[False, True, True, True], kind="stable")
+    order = ["told_to", "area_id", "out_on", "out_from", "hydrant_id"]
+    told = told.sort_values(order, ascending=[False, True, True, True, True], kind="stable")
     return NOTICES.conform(pd.DataFrame(told).reset_index(drop=True))
 
 

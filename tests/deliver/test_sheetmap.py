@@ -71,6 +71,19 @@ def test_the_valve_to_close_is_black_and_its_way_is_drawn(backdrop):
     assert "M-6.5" not in without["svg"]
 
 
+def test_a_street_name_keeps_off_the_main_under_its_street():
+    street = layer(
+        {"street_title": ["Elm"]}, [shapely.LineString([(X - 50, Y + 30), (X + 50, Y + 30)])]
+    )
+    bare = layer({"hydrant_id": ["H1"]}, [shapely.Point(X, Y)])
+    valves = layer({"valve_id": ["V1"]}, [shapely.Point(X + 20, Y)])
+    told = Backdrop.of(bare, valves, street, layer({"main_id": ["M"]}, street.geometry.tolist()))
+    drawn = valve_map(told, told.hydrants[0], "H1", None, SIZE)
+    (name,) = [label for label in drawn["labels"] if label["kind"] == "street"]
+    main_y = 80 - 30 * 80 / 60
+    assert abs(name["y"] - main_y) > 6, "half of eight points and a hair"
+
+
 def test_no_text_of_a_source_stands_in_markup_and_all_of_it_is_xml(backdrop):
     for told in (
         place_map(backdrop, backdrop.hydrants[0], "H1", SIZE),

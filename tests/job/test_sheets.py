@@ -243,6 +243,32 @@ def test_the_hydrant_that_stands_in_is_the_nearest_that_is_not_out_on_that_day(b
         assert row["other_ft"] == pytest.approx(best[0] / 0.3048, rel=2e-3)
 
 
+def test_a_stand_in_whose_own_outlet_is_low_is_marked_wherever_it_is_named(book, printed, result):
+    low = set(result.table.loc[result.table["verdict"] == "low", "hydrant_id"])
+    rows = book.rows[book.rows["remedy"].isin(["extend", "exchange", "remove"])]
+    marked = rows["other_id"].isin(low).to_numpy(dtype=bool)
+    assert 0 < marked.sum() < len(rows)
+    fronts = [text for (_, side), (_, text) in fronts_and_backs(printed[0])[0].items()
+              if side == "front"]  # fmt: skip
+    told = " ".join(pages(printed[1]))
+    for row, is_low in zip(rows.to_dict("records"), marked, strict=True):
+        where = f"{row['other_id']}, {row['other_ft']:.0f} ft {row['other_direction']}"
+        assert (f"{where} (low)" in told) == is_low
+        (front,) = [text for text in fronts if f" {row['hydrant_id']} · sheet " in text]
+        assert (f"{where} (low)" in front) == is_low
+
+
+def test_hydrants_that_go_out_on_one_day_are_listed_by_the_hour(printed, planned):
+    listed = " ".join(text for text in pages(printed[1]) if "sender: name" not in text)
+    order = planned.calendar.sort_values(["work_date", "out_from"])
+    at = [listed.index(f"{row['work_date']:%Y-%m-%d} {row['hydrant_id']}")
+          for row in order.to_dict("records")]  # fmt: skip
+    days = order["work_date"].tolist()
+    assert all(a < b for a, b, d, e in zip(at, at[1:], days, days[1:], strict=False) if d != e)
+    crew_days = order.assign(at=at).groupby(["work_date", "crew_id"])["at"]
+    assert all(group.is_monotonic_increasing for _, group in crew_days)
+
+
 def test_codes_are_ordinary_qr_of_the_place_as_rfc_5870_writes_it(book, result):
     to_degrees = pyproj.Transformer.from_crs(result.hydrants.crs, 4326, always_xy=True)
     places = result.hydrants.set_index("hydrant_id").geometry
