@@ -117,9 +117,14 @@ def _day(word: str | None) -> dt.date | None:
         ) from error
 
 
+def _many(count: int, thing: str) -> str:
+    return f"{count:,} {thing}{'' if count == 1 else 's'}"
+
+
 def _put_book(book: SheetBook) -> None:
     rows = book.rows
-    put(f"{book.title}: {len(rows):,} job sheets, {rows['batch'].nunique():,} covers")
+    covers = rows["batch"].nunique()
+    put(f"{book.title}: {_many(len(rows), 'job sheet')}, {_many(covers, 'cover')}")
     counted = rows["remedy"].value_counts()
     grid([(str(name), f"{n:,}") for name, n in counted.items()], right=(1,))
     letters = book.notices.groupby(["told_to", "area_id", "out_on"], dropna=False).ngroups

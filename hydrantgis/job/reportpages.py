@@ -201,9 +201,11 @@ def _left(told: Report, facts: dict[str, Fact]) -> list[Block]:
         none = "No season is planned, so what it takes in money and seasons is not told."
         return [Cards(tuple(cards)), Words(none, note=True)]
     money = planned.words.money
+    rest = work.numerator - left.jobs
+    uncosted = f"; nothing is told of the other {rest:,.0f}" if rest > 0 else ""
     cards.append(Card(
-        f"{left.cost:,.0f} {money}", "Cost of these jobs",
-        f"{left.jobs:,} that can be planned, with crews, kits, driving and mobilisation",
+        f"{left.cost:,.0f} {money}", f"Cost of {left.jobs:,} of them",
+        f"with crews, kits, driving and mobilisation{uncosted}",
     ))  # fmt: skip
     seasons = "never" if not math.isfinite(left.seasons) else f"{left.seasons:,.0f}"
     cards.append(Card(

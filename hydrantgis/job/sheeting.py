@@ -150,6 +150,7 @@ def _mind(rows: pd.DataFrame) -> pd.Series:
     told = pd.Series("", index=rows.index, dtype="str")
     for code, mine in bury_notes(rows).items():  # a handful of codes
         said = f"{CODES[code].meaning}: {CODES[code].do}. "
+        said = said[0].upper() + said[1:]
         told = told.where(~mine, told + said)
     return told.str.strip()
 

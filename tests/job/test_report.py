@@ -203,6 +203,36 @@ def test_the_first_page_is_one_page(files):
     assert "By area" not in first
 
 
+def test_a_browser_prints_no_blank_page(files, tmp_path):
+    browser = shutil.which("chromium")
+    if browser is None:
+        pytest.skip("needs `chromium`")
+    out = tmp_path / "printed.pdf"
+    subprocess.run(
+        [browser, "--headless", "--no-sandbox", "--disable-gpu", f"--user-data-dir={tmp_path}",
+         f"--print-to-pdf={out}", files[0].as_uri()],
+        check=True, capture_output=True,
+    )  # fmt: skip
+    sheets = paper(out).split("\f")[:-1]
+    assert len(sheets) > 2
+    assert all(len(text.split()) > 60 for text in sheets), (
+        "more than what a browser prints round it"
+    )
+    assert "farthest out" in sheets[0]
+    assert "By area" not in sheets[0]
+
+
+def test_the_cost_of_the_backlog_says_of_how_many_it_tells_nothing(told, planned, files):
+    remedies = told.result.table["remedy"]
+    work = remedies.isin(
+        ["extend", "exchange", "remove", "replace", "lower", "regrade", "review"]
+    ).sum()
+    costed = len(planned.pool[0].cost)
+    first = " ".join(paper(files[1], "-raw").split("\f")[0].split())
+    assert f"Cost of {costed} of them" in first
+    assert f"nothing is told of the other {work - costed}" in first
+
+
 def test_the_same_report_has_the_same_bytes(told, files, tmp_path):
     again = job.save_report(told, tmp_path)
     assert [p.read_bytes() for p in again] == [p.read_bytes() for p in files]
