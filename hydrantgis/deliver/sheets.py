@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     from hydrantgis.standards.rules import HeightRule
 
 _MAP_PT, _SMALL_MAP_PT = (158.0, 158.0), (128.0, 128.0)
+_HEAD_ID = 20
+"""So many letters of an id stand in the head of a sheet."""
 _ROUTE_WIDE_PT, _ROUTE_TALL_PT = 310.0, (170.0, 330.0)
 _COVER_PT, _STOP_PT, _LOGGED = 480.0, 18.0, 17
 """What a cover leaves for stops and map, a stop takes of it, and a log holds. [1/72 in]"""
@@ -159,7 +161,7 @@ def _sheet(book: SheetBook, n: int, row: dict[str, Any], tried: list[Any]) -> di
     why, note = w.words_of(_why(row), 330), w.words_of(row["note"], 200)
     mind = w.words_of(row["mind"], 330)
     sheet = {
-        "id": w.words_of(hydrant_id, 20), "number": n + 1,
+        "id": w.words_of(hydrant_id, _HEAD_ID), "number": n + 1,
         "kind": "measure" if remedy in ("measure", "regrade") else "work",
         "mark": f"{w.words_of(hydrant_id, 40)}, {w.VERBS[remedy].lower()}, {address}",
         "verb": w.VERBS[remedy].upper(), "address": address, "area": _area(row),
@@ -212,6 +214,8 @@ def _when(row: dict[str, Any], lat: float, lon: float, *, has_place: bool) -> li
         told += [["Day", "____________"], ["Crew", "____________"]]
     if row["remedy"] not in ("measure", "regrade"):
         told.append(["Stands in", w.stand_in(row)])
+    if len(str(row["hydrant_id"])) > _HEAD_ID:  # the head cuts it, and two cut ones look alike
+        told.append(["Number", w.words_of(row["hydrant_id"], 80)])
     told.append(["Place", f"{lat:.5f}, {lon:.5f}" if has_place else "not known"])
     barrel = [
         f"{label} {w.number(row[name])} in"

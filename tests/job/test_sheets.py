@@ -461,6 +461,8 @@ def test_hostile_long_and_missing_texts_come_out_as_text_on_two_pages_a_sheet(tm
     assert "\u05e9" in hostile
     fronts = [text for (_, side), (_, text) in found.items() if side == "front"]
     assert any(long_name in text for text in fronts)
+    whole = [text.replace(" ", "") for text in fronts if "I" * 60 in text.replace(" ", "")]
+    assert len(whole) == 1, "an id that the head cuts stands whole beside it"
     assert sum("no address on record" in text for text in fronts) == 1
     assert sum("NO VALVE OF ITS OWN IS DRAWN" in text for text in fronts) == 3
     assert any("=HYPERLINK(1)" in text for text in fronts)
