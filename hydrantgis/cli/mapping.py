@@ -119,7 +119,7 @@ def map_hydrants(
         size = "" if dry_run else f"{path.stat().st_size / 1e6:.1f} MB, {network}"
         put("nothing was written (dry run)" if dry_run else f"Map: {path}, {size}")
         if written:
-            put(f"Area maps: {written[0]}, and {len(written) - 1:,} pictures beside it")
+            put(f"Area maps: {written[0]}, and a picture of each beside it")
         put_caution()
     end(result, strict=strict)
 

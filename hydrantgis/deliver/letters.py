@@ -101,7 +101,7 @@ def _letter(frame: pd.DataFrame, facts: Mapping[str, Row]) -> dict[str, Any]:
         row = facts[str(hydrant_id)]
         more: str = _MAY_BE_OFF if pd.isna(row["valve_id"]) else ""
         if to == "fire department":
-            more = f"Stands in: {w.stand_in(row)}."
+            more = f"Stand-in: {w.stand_in(row)}."
         lines.append({"line": w.words_of(line, 260), "more": more})
     send_by = "" if pd.isna(first["tell_by"]) else w.weekday(first["tell_by"])
     return {

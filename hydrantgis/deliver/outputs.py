@@ -67,6 +67,9 @@ class Output:
 OUTPUTS = (
     Output("map.html", "Map", "Every hydrant by verdict, with its figures; open it in a browser, "
            "no network needed.", ENGINEER),
+    Output("report.html", "Report", "The figures and charts, with what they rest on; opens "
+           "without a network.", BOARD),
+    Output("report.pdf", "Report for print", "The same figures and charts on paper.", BOARD),
     Output("areas.pdf", "Area maps", "A letter page an area, jobs numbered as in the list beside "
            "the map.", CREW),
     Output("area_*.png", "Area maps as pictures", "The map of each area, for slides and mail.",
@@ -82,9 +85,6 @@ OUTPUTS = (
     Output("sheets.pdf", "Job sheets", "A sheet a job: parts, valve, steps and cautions, with "
            "room for what was measured.", CREW),
     Output("notices.pdf", "Notices", "Who has to be told of which hydrant, and by when.", CREW),
-    Output("report.html", "Report", "The figures and charts, with what they rest on; opens "
-           "without a network.", BOARD),
-    Output("report.pdf", "Report for print", "The same figures and charts on paper.", BOARD),
     Output("report.xlsx", "Figures of the report", "The tables behind its charts.", ENGINEER),
     Output("checked.gpkg", "Checked layer", "Every hydrant with height, verdict and remedy, in "
            "the marks of the map.", TECHNICIAN),

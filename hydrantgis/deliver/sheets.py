@@ -152,7 +152,7 @@ def _sheet(book: SheetBook, n: int, row: dict[str, Any], tried: list[Any]) -> di
     own_valve = None if pd.isna(row["valve_id"]) else str(row["valve_id"])
     parts_head, parts, parts_source = w.parts(row, book.kits, book.default_kits)
     torque, torque_source = w.torque(row, book.kits, book.default_kits)
-    steps, steps_source = w.steps(remedy, book.work)
+    steps, steps_source = w.steps(row, book.work)
     record_head, record_hint, record = w.record(row, book.rule)
     hydrant_id = str(row["hydrant_id"])
     size = _SMALL_MAP_PT if remedy in ("measure", "regrade") else _MAP_PT
@@ -168,7 +168,7 @@ def _sheet(book: SheetBook, n: int, row: dict[str, Any], tried: list[Any]) -> di
         "when": _when(row, lat, lon, has_place=has_place),
         "map_size": size[0],
         "qr": code_svg(code_text(hydrant_id, lat, lon)),
-        "qr_says": "scan: its place" if has_place else "scan: its number",
+        "qr_says": "scan for its place" if has_place else "scan for its number",
         "figures": w.figures(row, book.rule), "valve": valve,
         "place_map": place_map(book.backdrop, book.at_ft[n], hydrant_id, size),
         "valve_map": valve_map(book.backdrop, book.at_ft[n], hydrant_id, own_valve, size),
@@ -183,7 +183,7 @@ def _sheet(book: SheetBook, n: int, row: dict[str, Any], tried: list[Any]) -> di
         "foot": f"{breakable(book.title, 50)} · rule {w.words_of(book.rule.rule_id, 40)} · "
         f"readings to {book.data_date}",
     }  # fmt: skip
-    return {**sheet, "tight": w.is_tight(sheet)}
+    return {**sheet, "tight": w.is_tight(sheet), "long": w.is_long(steps)}
 
 
 def _why(row: dict[str, Any]) -> str:
@@ -199,7 +199,7 @@ def _area(row: dict[str, Any]) -> str:
     if family:
         told += f" · {family}"
     year = w.day_of(row["install_date"])[:4]
-    return f"{told} · set {year}" if year else told
+    return f"{told} · installed {year}" if year else told
 
 
 def _when(row: dict[str, Any], lat: float, lon: float, *, has_place: bool) -> list[list[str]]:
@@ -213,7 +213,7 @@ def _when(row: dict[str, Any], lat: float, lon: float, *, has_place: bool) -> li
     else:
         told += [["Day", "____________"], ["Crew", "____________"]]
     if row["remedy"] not in ("measure", "regrade"):
-        told.append(["Stands in", w.stand_in(row)])
+        told.append(["Stand-in", w.stand_in(row)])
     if len(str(row["hydrant_id"])) > _HEAD_ID:  # the head cuts it, and two cut ones look alike
         told.append(["Number", w.words_of(row["hydrant_id"], 80)])
     told.append(["Place", f"{lat:.5f}, {lon:.5f}" if has_place else "not known"])

@@ -27,6 +27,8 @@ VERBS = {
     "replace": "Replace the hydrant", "lower": "Lower", "regrade": "Raise the ground",
     "measure": "Measure",
 }  # fmt: skip
+_LONG_STEPS = 18
+"""From so many steps on the back of a sheet is measured before it is set."""
 _MOST_ALTERNATIVES = 5
 _CHANGES = {"fit": "{}", "in its place": "{}", "take the kit out": "no kit"}
 """How a change of the `alternatives` table is said on a sheet."""
@@ -200,12 +202,18 @@ def beside(row: Row, rule: HeightRule) -> list[dict[str, Any]]:
 
 
 def stand_in(row: Row) -> str:
-    """The nearest other hydrant that is in service, in words; `(low)` where its outlet is."""
+    """Another hydrant in service, in words, and a nearer one that stands too low or too high."""
     if _missing(row["other_id"]):
         return "none known"
-    where = f"{number(row['other_ft'], 0)} ft {words_of(row['other_direction'])}"
-    low = " (low)" if row["other_verdict"] == "low" else ""
-    return f"{words_of(row['other_id'], 20)}, {where}{low}"
+    nearer = "" if _missing(row["nearer_id"]) else f"; nearer {_other(row, 'nearer')}"
+    return f"{_other(row, 'other')}{nearer}"
+
+
+def _other(row: Row, whose: str) -> str:
+    where = f"{number(row[f'{whose}_ft'], 0)} ft {words_of(row[f'{whose}_direction'])}"
+    verdict = row[f"{whose}_verdict"]
+    outside = f" ({verdict})" if verdict in ("low", "high") else ""
+    return f"{words_of(row[f'{whose}_id'], 20)}, {where}{outside}"
 
 
 def alternatives(tried: Sequence[Row]) -> dict[str, Any] | None:
@@ -292,9 +300,10 @@ def _source(source: str) -> str:
     return f"{told}; the maker's sheet governs" if told else "the maker's sheet governs"
 
 
-def steps(remedy: str, work: Fieldwork) -> tuple[list[dict[str, Any]], str]:
+def steps(row: Row, work: Fieldwork) -> tuple[list[dict[str, Any]], str]:
     """The order of work with its hold points, and where its lines come from."""
-    lines = work.steps_of(remedy)
+    known = not _missing(row["flange_height_in"])
+    lines = work.steps_of(str(row["remedy"]), flange_known=known)
     others = [
         f"{n}: {line.source}" for n, line in enumerate(lines, 1) if line.source != work.source
     ]
@@ -374,6 +383,11 @@ _WHOLE, _HALF, _SIDE = 98, 44, 42
 """Letters of a line across the page, across half of it, and beside the maps."""
 _LINES, _PARTS, _BESIDE = 14, 10, 8
 """Lines that a front has room for; those of parts, and beside the maps, that are there anyway."""
+
+
+def is_long(steps: Sequence[dict[str, Any]]) -> bool:
+    """Whether the order of work may be too long for the back of a sheet, which is then measured."""
+    return len(steps) >= _LONG_STEPS
 
 
 def is_tight(sheet: Mapping[str, Any]) -> bool:

@@ -91,15 +91,20 @@ def _standing(facts: dict[str, Fact], counts: dict[str, int]) -> Cards:
     after = facts.get("inside, of those measured, after the season")
     then = "" if after is None else f" After the season, as planned: {percent(after.value)}."
     left_out = f" Not in it: {inside.left_out}." if inside.left_out else ""
+
+    def many(fact: Fact) -> str:
+        # where nothing is measured a nought would read like good news
+        return f"{fact.numerator:,.0f}" if counts["measured"] else "\u2013"
+
     return Cards(
         (
             Card(percent(inside.value), "Inside, of those measured",
                  f"{share_in_words(counts)}.{left_out}{then}"),
-            Card(f"{out.numerator:,.0f}", "Out of the window",
+            Card(many(out), "Out of the window",
                  f"{counts['low']:,} low, {counts['high']:,} high"),
             Card(percent(seen.value), "Measured", share_of(seen, "judged")),
-            Card(f"{old.numerator:,.0f}", "Stale", f"{share_of(old, 'measured')}: {STALE_MEANS}"),
-            Card(f"{dull.numerator:,.0f}", "Unresolved",
+            Card(many(old), "Stale", f"{share_of(old, 'measured')}: {STALE_MEANS}"),
+            Card(many(dull), "Unresolved",
                  "measured, and the reading cannot tell; not counted as inside"),
         ),
         leads=True,

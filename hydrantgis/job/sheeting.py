@@ -20,6 +20,7 @@ from hydrantgis.ground.errors import WordsError, some
 from hydrantgis.ground.findings import CODES
 from hydrantgis.ground.plane import xy
 from hydrantgis.ground.seasons import CREW_DAYS, NOTICES
+from hydrantgis.ground.text import fill
 from hydrantgis.job.moment import quiet
 from hydrantgis.register.geopackage import replacing
 from hydrantgis.season.crewsheets import (
@@ -45,6 +46,7 @@ if TYPE_CHECKING:
     from hydrantgis.job.checking import Checked
     from hydrantgis.job.seasoning import Planned
     from hydrantgis.season.lists import Season
+    from hydrantgis.standards.rules import HeightRule
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,17 +111,20 @@ def sheet_book(
     )
     basis = result.heights.basis["height_basis"].set_axis(hydrants["hydrant_id"])
     tried = hydrants["hydrant_id"].isin(rows["hydrant_id"][rows["remedy"] != "measure"]).to_numpy()
+    verdicts = result.table["verdict"].set_axis(hydrants["hydrant_id"])
+    outside = verdicts.isin(["low", "high"]).to_numpy(dtype=bool)
     whole = pd.concat(
         [
             pd.DataFrame(rows), facts_of(rows, hydrants), of_valve.set_axis(rows.index),
-            stand_ins(rows, hydrants),
+            stand_ins(rows, hydrants, outside),
         ],
         axis=1,
     ).assign(
-        height_basis=rows["hydrant_id"].map(basis), batch=batches(rows), mind=_mind(rows)
+        height_basis=rows["hydrant_id"].map(basis), batch=batches(rows),
+        mind=_mind(rows, result.rule),
     )  # fmt: skip
-    verdicts = result.table["verdict"].set_axis(hydrants["hydrant_id"])
-    whole["other_verdict"] = whole["other_id"].map(verdicts)
+    for whose in ("other", "nearer"):
+        whole[f"{whose}_verdict"] = whole[f"{whose}_id"].map(verdicts)
     backdrop = Backdrop.of(hydrants, result.valves, result.streets, result.mains)
     places = xy(rows.geometry)
     default = load_kits("generic")
@@ -145,13 +150,21 @@ def sheet_book(
     )  # fmt: skip
 
 
-def _mind(rows: pd.DataFrame) -> pd.Series:
-    """What is to be thought of at each job as its bury changes; empty where nothing is."""
+def _mind(rows: pd.DataFrame, rule: HeightRule) -> pd.Series:
+    """What is to be thought of as bury and flange change; empty where nothing is."""
     told = pd.Series("", index=rows.index, dtype="str")
     for code, mine in bury_notes(rows).items():  # a handful of codes
         said = f"{CODES[code].meaning}: {CODES[code].do}. "
         said = said[0].upper() + said[1:]
         told = told.where(~mine, told + said)
+    after = rows["flange_height_after_in"].to_numpy(dtype=np.float64, na_value=np.nan)
+    lifts = rows["kit_id"].notna().to_numpy() & ~np.isnan(after)
+    if not rule.flange.limited and lifts.any():
+        higher = fill(
+            "The rule has no window for the breakaway flange, which is then {f} in above grade: "
+            "the maker says how high it may stand. ", f=after,
+        )  # fmt: skip
+        told = told.where(~lifts, told + higher)
     return told.str.strip()
 
 

@@ -166,9 +166,11 @@ def _each(quantity: pd.Series, **fixed: str) -> pd.DataFrame:
     return quantity[quantity > 0].rename("quantity").reset_index().assign(**fixed)
 
 
-def stand_ins(rows: gpd.GeoDataFrame, hydrants: gpd.GeoDataFrame) -> pd.DataFrame:
+def stand_ins(
+    rows: gpd.GeoDataFrame, hydrants: gpd.GeoDataFrame, outside: NDArray[np.bool_]
+) -> pd.DataFrame:
     """
-    The nearest other hydrant of each row that is in service and not out for a job on its day.
+    Who stands in for each row: another hydrant in service that is not out for a job on its day.
 
     Parameters
     ----------
@@ -176,13 +178,30 @@ def stand_ins(rows: gpd.GeoDataFrame, hydrants: gpd.GeoDataFrame) -> pd.DataFram
         From `sheet_rows`.
     hydrants
         The `hydrants` table, in the same CRS.
+    outside
+        Which of them are known to stand outside their window. Shape (n,)
 
     Returns
     -------
     stand_ins
-        `other_id`, `other_ft` in a straight line and `other_direction`, index of the rows; missing
-        where there is none or the hydrant has no place. Of jobs that have no day none is taken.
+        `other_id`, `other_ft` in a straight line and `other_direction`, index of the rows: the
+        nearest that is not known to be outside, else the nearest of all. `nearer_id` and so on
+        tell one that is nearer and outside. Missing where there is none or the hydrant has no
+        place. Of jobs that have no day none is taken.
     """
+    usable, every = (
+        _nearest_free(rows, hydrants, mask) for mask in (~outside, np.ones(len(hydrants), bool))
+    )
+    none = usable["id"].isna()
+    chosen = usable.where(~none, every)
+    nearer = every.where(~none & (every["id"] != usable["id"]))
+    return pd.concat([chosen.add_prefix("other_"), nearer.add_prefix("nearer_")], axis=1)
+
+
+def _nearest_free(
+    rows: gpd.GeoDataFrame, hydrants: gpd.GeoDataFrame, usable: NDArray[np.bool_]
+) -> pd.DataFrame:
+    """`id`, `ft` and `direction` of the nearest of the usable ones that serve on the day."""
     n = len(rows)
     which, apart = np.full(n, -1, dtype=np.intp), np.full(n, np.nan)
     names = np.array([*hydrants["hydrant_id"], None], dtype=object)
@@ -193,7 +212,7 @@ def stand_ins(rows: gpd.GeoDataFrame, hydrants: gpd.GeoDataFrame) -> pd.DataFram
         there = np.column_stack(to_plane.transform(every[:, 0], every[:, 1]))
         here = np.column_stack(to_plane.transform(mine_at[:, 0], mine_at[:, 1]))
         serves = ~hydrants["status"].isin(["out_of_service", "retired"]).to_numpy(dtype=bool)
-        serves &= np.isfinite(there).all(axis=1)
+        serves &= np.isfinite(there).all(axis=1) & usable
         out = rows["remedy"].isin(OUT_REMEDIES).to_numpy(dtype=bool)
         day = rows["work_date"].to_numpy(dtype="datetime64[D]")
         placed, ids = np.isfinite(here).all(axis=1), rows["hydrant_id"].to_numpy(dtype=object)
@@ -206,8 +225,7 @@ def stand_ins(rows: gpd.GeoDataFrame, hydrants: gpd.GeoDataFrame) -> pd.DataFram
                 which[asking], apart[asking] = np.where(at < 0, -1, free[at]), near
         way = np.vstack([there, [np.nan, np.nan]])[which] - here
     return pd.DataFrame(
-        {"other_id": names[which], "other_ft": apart, "other_direction": directions(way)},
-        index=rows.index,
+        {"id": names[which], "ft": apart, "direction": directions(way)}, index=rows.index
     )
 
 

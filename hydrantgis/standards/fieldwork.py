@@ -26,12 +26,15 @@ class Line:
         Where it comes from.
     hold
         What is signed for before the work goes on; None where it goes on.
+    unknown_flange
+        Whether it is only for hydrants whose flange nobody has measured.
     """
 
     jobs: tuple[str, ...]
     text: str
     source: str
     hold: str | None = None
+    unknown_flange: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,9 +54,12 @@ class Fieldwork:
     cautions: tuple[Line, ...]
     source: str
 
-    def steps_of(self, remedy: str) -> tuple[Line, ...]:
+    def steps_of(self, remedy: str, *, flange_known: bool = True) -> tuple[Line, ...]:
         """The steps of a job, in order."""
-        return tuple(line for line in self.steps if remedy in line.jobs)
+        return tuple(
+            line for line in self.steps
+            if remedy in line.jobs and not (line.unknown_flange and flange_known)
+        )  # fmt: skip
 
     def cautions_of(self, remedy: str) -> tuple[Line, ...]:
         """The cautions of a job."""
@@ -84,6 +90,7 @@ def fieldwork_from_mapping(mapping: Mapping[str, Any]) -> Fieldwork:
             Line(
                 jobs=tuple(str(job) for job in entry["jobs"]), text=str(entry["text"]),
                 source=str(entry.get("source", source)), hold=entry.get("hold"),
+                unknown_flange=bool(entry.get("unknown_flange", False)),
             )
             for entry in mapping[key]
         )  # fmt: skip

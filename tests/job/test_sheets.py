@@ -168,7 +168,9 @@ def test_hold_points_stand_on_the_back_of_kit_jobs(book, printed):
     kit_jobs = np.flatnonzero(book.rows["remedy"].isin(["extend", "exchange"])) + 1
     for number in kit_jobs:
         holds = re.findall(r"HOLD: ([^.]+)\.", found[int(number), "back"][1])
-        assert holds == [
+        first = ["Flange measured, kit still right"]
+        unknown = pd.isna(book.rows["flange_height_in"].iloc[int(number) - 1])
+        assert holds == (first if unknown else []) + [
             "Isolated and proved", "Pins seated, pulled up", "Outlets face as before",
             "Bolts even", "No leak at any joint", "Drains flushed", "Isolating valve fully open",
         ]  # fmt: skip
@@ -217,12 +219,13 @@ def test_a_cover_tells_hours_stops_parts_and_whom_to_tell(printed, planned):
             assert f"{send:%Y-%m-%d}" in text
 
 
-def test_the_hydrant_that_stands_in_is_the_nearest_that_is_not_out_on_that_day(book, result):
+def test_a_stand_in_is_the_nearest_that_serves_on_that_day_and_is_not_outside(book, result):
     """Held against a plain loop on another plane: that of geopandas."""
     hydrants = result.hydrants.to_crs("EPSG:32613")
     place = {h: (p.x, p.y) for h, p in zip(hydrants["hydrant_id"], hydrants.geometry, strict=True)}
     status = dict(zip(hydrants["hydrant_id"], hydrants["status"], strict=True))
     out_remedies = {"extend", "exchange", "remove", "replace", "lower"}
+    outside = set(result.table.loc[result.table["verdict"].isin(["low", "high"]), "hydrant_id"])
     rows = book.rows.to_dict("records")
     for row in rows[::5]:
         busy = {
@@ -233,29 +236,58 @@ def test_the_hydrant_that_stands_in_is_the_nearest_that_is_not_out_on_that_day(b
             )
         }  # fmt: skip
         here = place[row["hydrant_id"]]
-        best = min(
+        free = sorted(
             (np.hypot(x - here[0], y - here[1]), name)
             for name, (x, y) in place.items()
             if name != row["hydrant_id"] and name not in busy
             and status[name] not in ("out_of_service", "retired")
         )  # fmt: skip
+        best = next(pair for pair in free if pair[1] not in outside)
         assert row["other_id"] == best[1]
         assert row["other_ft"] == pytest.approx(best[0] / 0.3048, rel=2e-3)
+        nearer = None if free[0] == best else free[0][1]
+        assert (None if pd.isna(row["nearer_id"]) else row["nearer_id"]) == nearer
 
 
-def test_a_stand_in_whose_own_outlet_is_low_is_marked_wherever_it_is_named(book, printed, result):
-    low = set(result.table.loc[result.table["verdict"] == "low", "hydrant_id"])
+def test_a_nearer_hydrant_that_stands_too_low_is_named_and_marked(book, printed, result):
+    verdicts = dict(zip(result.table["hydrant_id"], result.table["verdict"], strict=True))
     rows = book.rows[book.rows["remedy"].isin(["extend", "exchange", "remove"])]
-    marked = rows["other_id"].isin(low).to_numpy(dtype=bool)
+    marked = rows["nearer_id"].notna().to_numpy(dtype=bool)
     assert 0 < marked.sum() < len(rows)
     fronts = [text for (_, side), (_, text) in fronts_and_backs(printed[0])[0].items()
               if side == "front"]  # fmt: skip
     told = " ".join(pages(printed[1]))
-    for row, is_low in zip(rows.to_dict("records"), marked, strict=True):
+    for row, has_nearer in zip(rows.to_dict("records"), marked, strict=True):
+        assert verdicts[row["other_id"]] not in ("low", "high")
         where = f"{row['other_id']}, {row['other_ft']:.0f} ft {row['other_direction']}"
-        assert (f"{where} (low)" in told) == is_low
+        if has_nearer:
+            where += (
+                f"; nearer {row['nearer_id']}, {row['nearer_ft']:.0f} ft "
+                f"{row['nearer_direction']} ({verdicts[row['nearer_id']]})"
+            )
         (front,) = [text for text in fronts if f" {row['hydrant_id']} · sheet " in text]
-        assert (f"{where} (low)" in front) == is_low
+        assert where in front
+        assert where in told
+
+
+def test_a_flange_that_nobody_measured_is_measured_before_anything_is_opened(book, printed):
+    rows = book.rows[book.rows["remedy"].isin(["extend", "exchange", "remove"])]
+    unknown = set(rows.loc[rows["flange_height_in"].isna(), "hydrant_id"])
+    assert unknown
+    found, _ = fronts_and_backs(printed[0])
+    for number, name in enumerate(book.rows["hydrant_id"], 1):
+        if name in set(rows["hydrant_id"]):
+            text = found[number, "back"][1]
+            assert ("Flange measured, kit still right" in text) == (name in unknown)
+
+
+def test_a_rule_without_a_flange_window_says_how_high_the_flange_will_stand(demo):
+    result = job.check(demo[2][0], rule="nfpa24-2019", outlet="pumper")
+    made = job.sheet_book(result, job.plan(result), None, job.Wanted())
+    kits = made.rows[made.rows["kit_id"].notna() & made.rows["flange_height_after_in"].notna()]
+    assert len(kits)
+    for row in kits.to_dict("records"):
+        assert f"which is then {row['flange_height_after_in']:g} in above grade" in row["mind"]
 
 
 def test_hydrants_that_go_out_on_one_day_are_listed_by_the_hour(printed, planned):
@@ -334,7 +366,7 @@ def test_the_letters_hold_every_line_of_the_notices_once(book, printed):
     groups = book.notices.groupby(["told_to", "area_id", "out_on"], dropna=False)
     assert len(letters) == groups.ngroups
     fire = [t for t in letters if "To: the fire department" in t]
-    assert all("Stands in: T-" in text for text in fire)
+    assert all("Stand-in: T-" in text for text in fire)
 
 
 def test_the_out_of_service_list_has_a_row_for_every_hydrant_that_goes_out(book, printed):
