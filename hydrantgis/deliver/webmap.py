@@ -54,7 +54,9 @@ BACKGROUND_BUDGET = 1_000_000
 _LEAST_BUDGET, _BYTES_A_HYDRANT = 4_000_000, 20
 _PAGE = 400_000
 """Bytes of the library, the script and the style sheet, and some to spare."""
-_SCRIPTS = ("unpack", "tools", "tiles", "filters", "facts", "areas", "panel", "view")
+_SCRIPTS = (
+    "unpack", "tools", "tiles", "filters", "facts", "areas", "measure", "print", "panel", "view",
+)  # fmt: skip
 
 
 def _json_block(name: str, value: object) -> str:

@@ -19,59 +19,6 @@ const North = L.Control.extend({
   },
 });
 
-/** A distance along the places that are clicked, or, by the keyboard, along middles of the view. */
-class Measuring {
-  constructor(app) {
-    this.app = app;
-    this.on = false;
-    this.places = [];
-    this.line = L.polyline([], { color: '#0b63ce', weight: 3, dashArray: '6 5', interactive: false });
-    this.box = make('div', 'measure', null, app.map.getContainer());
-    this.box.hidden = true;
-    this.told = make('output', '', null, this.box);
-    button('Undo', 'small', this.box, () => { this.places.pop(); this.renew(); });
-    button('Done', 'small', this.box, () => this.toggle());
-    L.DomEvent.disableClickPropagation(this.box);
-    this.cross = make('div', 'cross', null, app.map.getContainer());
-    this.cross.hidden = true;
-  }
-
-  attach(control) {
-    this.control = control;
-    control.setAttribute('aria-pressed', 'false');
-  }
-
-  toggle() {
-    this.on = !this.on;
-    this.places = [];
-    this.control.setAttribute('aria-pressed', String(this.on));
-    this.box.hidden = !this.on;
-    this.cross.hidden = !this.on;
-    this.app.map.getContainer().classList.toggle('measuring', this.on);
-    if (this.on) {
-      this.line.addTo(this.app.map);
-      if (this.app.narrow.matches) this.app.fold(true);
-      this.app.map.getContainer().focus();
-    } else {
-      this.line.remove();
-    }
-    this.renew();
-  }
-
-  add(latlng) {
-    this.places.push(latlng);
-    this.renew();
-  }
-
-  renew() {
-    this.line.setLatLngs(this.places);
-    let total = 0;
-    for (let k = 1; k < this.places.length; k += 1) total += groundDistance(this.places[k - 1], this.places[k]);
-    this.told.textContent = this.places.length > 1 ? feetText(total)
-      : this.places.length ? 'Click the next place' : 'Click a place, or move the cross there and press Enter';
-  }
-}
-
 async function startMap(map) {
   const sheet = JSON.parse(document.getElementById('hydrant-sheet').textContent);
   const page = document.documentElement;
@@ -104,6 +51,8 @@ async function startMap(map) {
   const filters = new Filters(places.count);
   const app = { map, sheet, places, themes, facts, filters, onTheme: [], context: [] };
   app.narrow = window.matchMedia('(max-width: 799px)');
+  /** Whether somebody moved the map, or it moves by itself, or is being printed; and all there is. */
+  const view = { moved: false, fitting: false, printing: false, bounds };
 
   // ---- facets, ranges, themes ---------------------------------------------------------------
 
@@ -155,7 +104,6 @@ async function startMap(map) {
   let opened = -1;
   let openedId = null;
   let opener = null;
-  let printing = false;
   const tip = L.tooltip({ sticky: true, opacity: 1, className: 'tip', direction: 'right', offset: [14, 0], interactive: false });
 
   /** The popup has the room that the map has, beside the buttons that lie on it. */
@@ -219,7 +167,7 @@ async function startMap(map) {
     if (!filters.mask[i]) filters.clear();
     const place = places.latLng(i);
     if (map.getZoom() < 16) map.setView(place, 16, { animate: false });
-    moved = true;
+    view.moved = true;
     return app.open(i, from);
   }
 
@@ -266,7 +214,7 @@ async function startMap(map) {
   function goToStreet(one, rows) {
     const box = L.latLngBounds([]);
     rows.forEach((k) => box.extend(one.bounds(k, world)));
-    moved = true;
+    view.moved = true;
     if (app.narrow.matches) app.fold(true);
     map.fitBounds(box, { padding: [40, 40], maxZoom: 18, animate: false });
   }
@@ -275,7 +223,7 @@ async function startMap(map) {
     const box = L.latLngBounds([]);
     (rings.get(row) || []).forEach((ring1) => ring1.forEach((place) => box.extend(place)));
     if (!box.isValid()) return;
-    moved = true;
+    view.moved = true;
     if (app.narrow.matches) app.fold(true);
     map.fitBounds(box, { padding: [26, 26], animate: false });
   };
@@ -376,18 +324,17 @@ async function startMap(map) {
 
   // Until somebody moves the map it shows everything, whatever becomes of the window: a phone is
   // turned, and a notebook lays the page out before it has a size.
-  let [moved, fitting] = [false, false];
   function fit() {
-    if (moved) return;
-    fitting = true;
+    if (view.moved) return;
+    view.fitting = true;
     map.fitBounds(bounds(), { padding: [26, 26], maxZoom: 18, animate: false });
-    fitting = false;
+    view.fitting = false;
   }
 
   const writeNow = () => {
     if (reading) return;
     const words = new URLSearchParams();
-    if (moved) {
+    if (view.moved) {
       const { lat, lng } = map.getCenter();
       words.set('at', `${lat.toFixed(6)},${lng.toFixed(6)},${Number(map.getZoom().toFixed(2))}`);
     }
@@ -409,7 +356,7 @@ async function startMap(map) {
     try {
       const at = (words.get('at') || '').split(',').map(parseNumber);
       const placed = at.length === 3 && !at.includes(null) && Math.abs(at[0]) <= 90 && Math.abs(at[1]) <= 360;
-      moved = placed;
+      view.moved = placed;
       if (placed) map.setView([at[0], at[1]], at[2], { animate: false });
       else fit();
       if (filters.ranges.some((range) => words.has(range.name))) await facts.load(['outlet_height_in', 'reading_date']);
@@ -430,11 +377,11 @@ async function startMap(map) {
   fit();
   map.on('resize', fit);
   map.on('resize', () => {
-    if (!popup.isOpen() || printing) return;
+    if (!popup.isOpen() || view.printing) return;
     measurePopup();
     popup.update();
   });
-  map.on('movestart', () => { if (!fitting) moved = true; });
+  map.on('movestart', () => { if (!view.fitting) view.moved = true; });
   map.on('moveend', writeAddress);
   new FeetScale({ position: 'bottomleft', metric: false, maxWidth: 160 }).addTo(map);
   new North({ position: 'bottomleft' }).addTo(map);
@@ -506,71 +453,7 @@ async function startMap(map) {
     if (event.key === 'Escape') map.closePopup();
   });
 
-  // ---- printing -------------------------------------------------------------------------------
-
-  // A printer takes every canvas for opaque, so that the upper ones would hide those below: what is
-  // painted is put onto one, in the order of the screen and fine enough for paper.
-  const fine = 3;
-  let sheetOfPaper = null;
-  function compose() {
-    const holder = map.getContainer().getBoundingClientRect();
-    const canvas = make('canvas', 'composed', null, map.getPane('mapPane'));
-    canvas.width = holder.width * fine;
-    canvas.height = holder.height * fine;
-    canvas.style.width = `${holder.width}px`;
-    canvas.style.height = `${holder.height}px`;
-    L.DomUtil.setPosition(canvas, map.containerPointToLayerPoint([0, 0]));
-    const pen = canvas.getContext('2d');
-    pen.scale(fine, fine);
-    pen.fillStyle = colors.paper;
-    pen.fillRect(0, 0, holder.width, holder.height);
-    const put = (image, element) => {
-      const box = element.getBoundingClientRect();
-      pen.drawImage(image, box.left - holder.left, box.top - holder.top, box.width, box.height);
-    };
-    const shown = [...app.context].reverse().map(({ layer }) => layer).filter((layer) => map.hasLayer(layer));
-    const tiles = (layer) => Object.values(layer._tiles).filter(({ coords }) => coords.z === layer._tileZoom);
-    shown.filter((layer) => layer instanceof L.TileLayer)
-      .forEach((layer) => tiles(layer).forEach(({ el, loaded }) => { if (loaded) put(el, el); }));
-    const repaint = (layer) => tiles(layer).forEach(({ el, coords }) => {
-      const own = document.createElement('canvas');
-      own.width = TILE * fine;
-      own.height = own.width;
-      layer.paintTile(own, coords);
-      put(own, el);
-    });
-    shown.filter((layer) => layer instanceof LineTiles).forEach(repaint);
-    map.getPane('overlayPane').querySelectorAll('canvas').forEach((one) => put(one, one));
-    shown.filter((layer) => layer instanceof PointTiles).forEach(repaint);
-    repaint(hydrants);
-    return canvas;
-  }
-
-  let screen = null;
-  window.addEventListener('beforeprint', () => {
-    const holder = map.getContainer();
-    screen = [map.getCenter(), map.getZoom(), moved];
-    // what was not moved shows everything, on paper as on the screen, whatever the shape of the screen
-    const view = moved ? map.getBounds() : bounds();
-    printing = true;
-    moved = true;
-    holder.style.width = '690px';
-    holder.style.height = '700px';
-    map.invalidateSize({ animate: false });
-    map.fitBounds(view, screen[2] ? { animate: false } : { padding: [26, 26], maxZoom: 18, animate: false });
-    sheetOfPaper = compose();
-  });
-  window.addEventListener('afterprint', () => {
-    const holder = map.getContainer();
-    sheetOfPaper.remove();
-    holder.style.width = '';
-    holder.style.height = '';
-    map.invalidateSize({ animate: false });
-    map.setView(screen[0], screen[1], { animate: false });
-    [, , moved] = screen;
-    printing = false;
-  });
-
+  printing(app, hydrants, view);
   window.addEventListener('hashchange', readAddress);
   hydrants.on('painted', () => performance.mark('painted'));
   hydrants.once('painted', () => {
