@@ -46,7 +46,11 @@ if TYPE_CHECKING:
     from hydrantgis.job.checking import Checked
     from hydrantgis.job.seasoning import Planned
     from hydrantgis.season.lists import Season
-    from hydrantgis.standards.rules import HeightRule
+
+_MARGINAL = (
+    "The reading lies nearer to the limit than its uncertainty: measure again before the ground is "
+    "opened, and call if it is inside. "
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,7 +125,7 @@ def sheet_book(
         axis=1,
     ).assign(
         height_basis=rows["hydrant_id"].map(basis), batch=batches(rows),
-        mind=_mind(rows, result.rule),
+        mind=_mind(rows, result),
     )  # fmt: skip
     for whose in ("other", "nearer"):
         whole[f"{whose}_verdict"] = whole[f"{whose}_id"].map(verdicts)
@@ -150,16 +154,19 @@ def sheet_book(
     )  # fmt: skip
 
 
-def _mind(rows: pd.DataFrame, rule: HeightRule) -> pd.Series:
-    """What is to be thought of as bury and flange change; empty where nothing is."""
+def _mind(rows: pd.DataFrame, result: Checked) -> pd.Series:
+    """What is to be thought of before the ground is opened; empty where nothing is."""
     told = pd.Series("", index=rows.index, dtype="str")
+    near = result.table["marginal"].fillna(False).to_numpy(dtype=bool)
+    marginal = rows["hydrant_id"].isin(result.table["hydrant_id"][near])
+    told = told.where(~(marginal & rows["remedy"].isin(OUT_REMEDIES)), _MARGINAL)
     for code, mine in bury_notes(rows).items():  # a handful of codes
         said = f"{CODES[code].meaning}: {CODES[code].do}. "
         said = said[0].upper() + said[1:]
         told = told.where(~mine, told + said)
     after = rows["flange_height_after_in"].to_numpy(dtype=np.float64, na_value=np.nan)
     lifts = rows["kit_id"].notna().to_numpy() & ~np.isnan(after)
-    if not rule.flange.limited and lifts.any():
+    if not result.rule.flange.limited and lifts.any():
         higher = fill(
             "The rule has no window for the breakaway flange, which is then {f} in above grade: "
             "the maker says how high it may stand. ", f=after,

@@ -281,6 +281,23 @@ def test_a_flange_that_nobody_measured_is_measured_before_anything_is_opened(boo
             assert ("Flange measured, kit still right" in text) == (name in unknown)
 
 
+def test_a_reading_that_a_limit_runs_through_is_taken_again_before_the_ground_is_opened(
+    book, printed, result
+):
+    table = result.table.set_index("hydrant_id")
+    found, _ = fronts_and_backs(printed[0])
+    told = 0
+    for number, row in enumerate(book.rows.to_dict("records"), 1):
+        seen = table.loc[row["hydrant_id"]]
+        reach = 2 * seen["height_sd_in"]
+        near = min(abs(seen["outlet_height_in"] - seen[f"window_{end}_in"]) for end in ("lo", "hi"))
+        opens = row["remedy"] in ("extend", "exchange", "remove", "replace", "lower")
+        text = found[number, "front"][1]
+        assert ("measure again before the ground is opened" in text) == (opens and near < reach)
+        told += opens and near < reach
+    assert told
+
+
 def test_a_rule_without_a_flange_window_says_how_high_the_flange_will_stand(demo):
     result = job.check(demo[2][0], rule="nfpa24-2019", outlet="pumper")
     made = job.sheet_book(result, job.plan(result), None, job.Wanted())
