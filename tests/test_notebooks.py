@@ -68,6 +68,7 @@ def words(notebook: nbformat.NotebookNode) -> list[str]:
 
 
 @pytest.mark.parametrize("name", SHOWS)
+@pytest.mark.slow
 def test_it_runs_and_shows_what_is_stored(name: str, tmp_path: Path, monkeypatch) -> None:
     from nbclient import NotebookClient
 

@@ -403,6 +403,7 @@ def test_letters_that_the_system_lacks_do_not_stop_a_run(tmp_path) -> None:
         assert "\u0141\u0105ka" in done.stdout.decode("utf-8")
 
 
+@pytest.mark.slow
 def test_demo_prints_one_screen_with_counts_remedies_and_files(capsys, tmp_path) -> None:
     code, out, _ = run(capsys, "demo", "--out", tmp_path / "d", "--quiet")
     assert code == 0

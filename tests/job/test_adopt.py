@@ -76,6 +76,7 @@ def test_each_decision_does_what_another_solver_says_it_does(result, words, plan
         )
 
 
+@pytest.mark.slow
 def test_a_plan_does_what_the_planner_decided(result, words, planned):
     done = planned.selection[planned.selection["selected"]]
     out, moved, late = done["hydrant_id"].iloc[[0, 1, 2]]
@@ -129,6 +130,7 @@ def test_of_too_many_that_come_in_the_weightiest_are_taken(result, words, planne
     assert weight[taken].mean() > weight[~taken].mean()
 
 
+@pytest.mark.slow
 def test_what_breaks_a_limit_is_refused_with_the_reason(result, words, planned):
     selection = planned.selection
     a, b, c = selection["hydrant_id"].iloc[:3]
