@@ -33,6 +33,7 @@ _SHOWN = (
     "remedy_reason",
 )  # fmt: skip
 """Columns of the checked table, those that are asked for most first."""
+_FIRST = 3
 _SEASON = ("selected", "why", "priority", "work_date", "crew_id")
 _POLYGON = 3
 _FIGURES = (
@@ -91,27 +92,33 @@ def facts_of(
     address = [fact for fact in extra if fact["name"] == "address"]
     season = [] if selection is None else _season(selection, ids)
     others = [fact for fact in extra if fact["name"] != "address"]
-    titles = {column.name: column.title for column in CHECKED.columns}
     left_out: list[str] = []
     room = budget
-    kept: list[dict[str, Any]] = []
-    for fact in (*address, *season):
-        room -= size_of(fact)
-        kept.append(fact)
-    for name in _SHOWN:
-        size = size_of(columns[name])
-        if size > room and name not in ("hydrant_id", "outlet_height_in", "raise_in"):
-            left_out.append(titles[name])
-            columns[name] = None
-        else:
-            room -= size
-    for fact in others:
-        size = size_of(fact)
+
+    def fits(packed: object, title: str) -> bool:
+        nonlocal room
+        size = size_of(packed)
         if size > room:
-            left_out.append(fact["title"])
-        else:
-            room -= size
-            kept.append(fact)
+            left_out.append(title)
+            return False
+        room -= size
+        return True
+
+    def take(names: tuple[str, ...]) -> None:
+        for name in names:
+            packed = columns[name]
+            parts = () if packed is None else packed.get("of", ())
+            whole = all(columns[part] is not None for part in parts)
+            if not whole:  # a sum is told only where its parts are
+                left_out.append(CHECKED[name].title)
+            if not whole or not fits(packed, CHECKED[name].title):
+                columns[name] = None
+
+    # who it is and how high it stands come before where it stands and what the season does
+    take(_SHOWN[:_FIRST])
+    kept = [fact for fact in (*address, *season) if fits(fact, fact["title"])]
+    take(_SHOWN[_FIRST:])
+    kept += [fact for fact in others if fits(fact, fact["title"])]
     return MapFacts(sent={"columns": columns, "extra": kept}, left_out=tuple(left_out))
 
 

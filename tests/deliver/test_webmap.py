@@ -16,6 +16,8 @@ import pytest
 import shapely
 
 from hydrantgis.deliver.looks import LOOKS, counts, missing_in_words, share_in_words
+from hydrantgis.deliver.mapfacts import facts_of
+from hydrantgis.deliver.packing import size_of
 from hydrantgis.deliver.webmap import Background, MapWords, Tiles, save_map, web_map
 from hydrantgis.ground.errors import CRSError, WordsError
 from hydrantgis.ground.results import CHECKED, VERDICTS
@@ -384,6 +386,26 @@ def test_facts_that_do_not_fit_are_left_out_and_told(tmp_path):
     assert names == ["owner", "paint"]
     assert figure_map.told[-1] == "left out to keep the size: Note"
     assert len(page) < 4_000_000
+
+
+@pytest.mark.parametrize("budget", [0, 200, 400, 600, 900, 1500, 3000, 9000, 10**6])
+def test_a_sum_is_never_told_without_its_parts(budget):
+    rng = np.random.default_rng(3)
+    flange = np.round(rng.normal(3, 2, 50), 2)
+    drawn = CHECKED.conform(
+        hydrants(
+            ["low"] * 50, [(0, 0)] * 50, outlet_height_in=np.round(rng.normal(15, 3, 50), 2),
+            raise_in=6.0, flange_height_in=flange, flange_height_after_in=flange + 6,
+        )
+    )  # fmt: skip
+    found = facts_of(drawn, facts=None, selection=None, budget=budget)
+    columns = found.sent["columns"]
+    for packed in columns.values():
+        for part in () if packed is None else packed.get("of", ()):
+            assert columns[part] is not None
+    sizes = sum(size_of(packed) for packed in columns.values() if packed is not None)
+    assert sizes <= budget + 4 * len(columns)
+    assert (columns["flange_height_after_in"] is None) == ("Flange height after" in found.left_out)
 
 
 # ---- tiles, for those who ask ------------------------------------------------
