@@ -29,6 +29,10 @@ if TYPE_CHECKING:
 _LINES, _POLYGONS = (1, 2, 5), (3, 6)
 _FIRST_M, _COARSEST_M = 0.25, 32.0
 _FT_IN_M = 0.3048
+_GRID = 3
+"""Steps of the page's grid in the distance by which lines are simplified."""
+_OFF = 1 + np.sqrt(0.5) / _GRID
+"""How far a line may be off, of that distance: half the diagonal of a step comes on top of it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,8 +119,8 @@ def fitted(layers: Sequence[Background], budget: int, *, beyond: bool = False) -
 
     Notes
     -----
-    Simplified by the method of Douglas and Peucker (1973), as GEOS has it: no vertex that is left
-    out lies further from its line than the distance that is told.
+    Simplified by the method of Douglas and Peucker (1973), as GEOS has it, then put onto a grid: no
+    vertex that is left out lies further from its line than the distance that is told.
     """
     strokes = [_strokes(layer, beyond=beyond) for layer in layers]
     latitude = _latitude(strokes)
@@ -126,7 +130,7 @@ def fitted(layers: Sequence[Background], budget: int, *, beyond: bool = False) -
         apart_m = max(_FIRST_M, 2 * apart_m)
         apart = apart_m / ground_m(latitude)
         kept = [_simplified(one, apart) for one in strokes]
-        sent = [_sent(*pair, max(1, int(apart / 3))) for pair in zip(layers, kept, strict=True)]
+        sent = [_sent(*pair, max(1, int(apart / _GRID))) for pair in zip(layers, kept, strict=True)]
     if size > budget:
         sent, kept, size = _shortest_left(layers, kept, budget, apart_m / ground_m(latitude))
     told = tuple(
@@ -151,7 +155,7 @@ def _strokes(layer: Background, *, beyond: bool) -> _Strokes:
     parts, of_row = shapely.get_parts(shapely.force_2d(shapes[rows]), return_index=True)
     polygons = shapely.get_type_id(parts) == _POLYGONS[0]
     rings, of_ring = shapely.get_rings(parts[polygons], return_index=True)
-    lines = np.concatenate([parts[~polygons], shapely.get_exterior_ring(shapely.polygons(rings))])
+    lines = np.concatenate([parts[~polygons], rings])
     of_line = np.concatenate([of_row[~polygons], of_row[polygons][of_ring]])
     coordinates, of_part = shapely.get_coordinates(lines, return_index=True)
     good = np.isfinite(coordinates).all(axis=1) & (np.abs(coordinates[:, 1]) <= MOST_LATITUDE)
@@ -204,7 +208,7 @@ def _shortest_left(
 ) -> tuple[list[dict[str, Any]], list[_Strokes], int]:
     """Leave out the shortest strokes of all layers until the rest fits."""
     lengths = np.concatenate([shapely.length(one.shapes) for one in strokes])
-    grid = max(1, int(apart / 3))
+    grid = max(1, int(apart / _GRID))
     share = 1.0
     while True:
         share *= 0.7
@@ -224,7 +228,7 @@ def _told(layer: Background, before: _Strokes, after: _Strokes, apart_m: float, 
     if apart_m:
         words += (
             f"; {after.vertices:,} of {before.vertices:,} vertices, "
-            f"within {apart_m / _FT_IN_M:.2g} ft"
+            f"within {_OFF * apart_m / _FT_IN_M:.2g} ft"
         )
     left = len(before.shapes) - len(after.shapes)
     if left:

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from hydrantgis.deliver.outputs import GROUPS, OUTPUTS, Output, output_of, short_title
+from hydrantgis.deliver.policy import policy_tag
 from hydrantgis.register.geopackage import replacing
 
 if TYPE_CHECKING:
@@ -26,11 +27,6 @@ if TYPE_CHECKING:
 
 INDEX = "index.html"
 """Name of the page."""
-
-_POLICY = (
-    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; "
-    "form-action 'none'"
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,7 +216,7 @@ def index_page(
     cautions = "".join(f"<p>{_shown(one)}</p>" for one in words.cautions)
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
-        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
+        f"{policy_tag()}"
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{_shown(words.title)}: results</title><style>{_style()}</style></head>\n"
         f"<body><header><h1>{_shown(words.title)}</h1>"

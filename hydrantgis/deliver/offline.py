@@ -18,16 +18,13 @@ from typing import TYPE_CHECKING, Any
 import folium
 from branca.element import CssLink, Element, Figure, JavascriptLink
 
+from hydrantgis.deliver.policy import policy_tag
 from hydrantgis.ground.errors import WordsError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from importlib.resources.abc import Traversable
 
-_POLICY = (
-    "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; "
-    "img-src data:{images}; base-uri 'none'; form-action 'none'"
-)
 _ADDRESS = re.compile(r"(https?://)(\{s\}\.)?([A-Za-z0-9.-]+(?::[0-9]+)?)(/[^\s\"'<>;,]*)")
 _PARTS = ("{z}", "{x}", "{y}")
 
@@ -148,10 +145,8 @@ class OfflineFigure(Figure):
 
     def __init__(self, title: str, tile_source: Tiles | None = None) -> None:
         super().__init__(title=escape(title))
-        images = "" if tile_source is None else f" {tile_source.source}"
-        policy = (
-            f'<meta http-equiv="Content-Security-Policy" content="{_POLICY.format(images=images)}">'
-        )
+        images = "" if tile_source is None else tile_source.source
+        policy = policy_tag(scripts=True, images_from=images)
         # First in the header: a policy binds only what comes after it.
         self.header.add_child(Markup(policy), name="policy", index=0)
 

@@ -10,6 +10,7 @@ from html import escape
 from importlib import resources
 from typing import TYPE_CHECKING, assert_never
 
+from hydrantgis.deliver.policy import policy_tag
 from hydrantgis.deliver.reportblocks import (
     Beside,
     Cards,
@@ -27,11 +28,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from hydrantgis.deliver.reportblocks import Block, Pages
-
-_POLICY = (
-    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; "
-    "form-action 'none'"
-)
 
 
 @cache
@@ -67,7 +63,7 @@ def page_of(pages: Pages) -> str:
     under = "".join(f"<p>{_text(line)}</p>" for line in pages.under)
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">\n'
+        f"{policy_tag()}\n"
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>{_text(pages.title)}</title>\n<style>\n{_style()}</style>\n</head>\n<body>\n"
         f"<header><h1>{_text(pages.title)}</h1>{under}</header>\n<main>\n"
