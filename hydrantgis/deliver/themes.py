@@ -114,7 +114,7 @@ def remedy_theme(table: pd.DataFrame) -> Theme:
     Parameters
     ----------
     table
-        The `checked` table. Lengths beyond the fifth shortest share the last class.
+        The `checked` table. Of more than five lengths those beyond the fourth share a class.
     """
     remedy = table["remedy"].astype("object").to_numpy()
     length = table["kit_length_in"].to_numpy(dtype=np.float64, na_value=np.nan)

@@ -12,11 +12,12 @@ import pytest
 
 from hydrantgis import demo as district
 from hydrantgis import job
-from hydrantgis.cli import app
 from hydrantgis.ground.errors import WordsError
 from hydrantgis.intake.plannerbook import read_plannerbook
 from hydrantgis.job.choosing import pool
 from hydrantgis.job.contenders import contenders
+
+from .commands import run
 
 
 def entries(*rows):
@@ -183,15 +184,6 @@ def filled(path, out, decisions):
         for heading, value in decisions.get(texts[heads["Hydrant"]], {}).items():
             row[heads[heading]].value = value
     book.save(out)
-
-
-def run(capsys, *words):
-    try:
-        app.main([str(word) for word in words])
-        code = 0
-    except SystemExit as end:
-        code = int(end.code or 0)
-    return code, *capsys.readouterr()
 
 
 @pytest.mark.slow

@@ -14,10 +14,11 @@ import pytest
 
 from hydrantgis import demo as district
 from hydrantgis import job
-from hydrantgis.cli import app
 from hydrantgis.ground.errors import WordsError
 from hydrantgis.standards.load import template_of
 from hydrantgis.standards.season import Blackout
+
+from .commands import run
 
 
 def of(words, **changes):
@@ -357,15 +358,6 @@ def test_two_plans_stand_side_by_side(planned, result, words):
     same = job.compare_plans(planned, result, planned, result)
     assert len(same.jobs) == 0
     assert (same.figures["change"].fillna(0) == 0).all()
-
-
-def run(capsys, *words):
-    try:
-        app.main([str(word) for word in words])
-        code = 0
-    except SystemExit as end:
-        code = int(end.code or 0)
-    return code, *capsys.readouterr()
 
 
 @pytest.mark.slow
